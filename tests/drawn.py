@@ -3,13 +3,14 @@
 import numpy as np
 import xarray as xr
 
+from xrdorder.estimates.conductors import conductor, section
 from xrdorder.estimates.streams import shared_normals
 from xrdorder.estimates.study_draws import with_draws
 from xrdorder.quantities.registry import ESTIMATED
 from xrdorder.relations import bc2_of_temperature
 from xrdorder.relations.tc_from_tin import BOLTZMANN
-from xrdorder.superconductivity.currents import conductor
-from xrdorder.superconductivity.layers import Level, layer
+from xrdorder.superconductivity.layers import layer
+from xrdorder.superconductivity.mixture import Common
 from xrdorder.uncertainty import quantity_draws, separate, standard_normal
 
 N = 2000
@@ -103,16 +104,17 @@ def joint(material, name="", n=N, seed=0):
     return tin, tc, RATIO * tc
 
 
-def made_conductor(name, material, *, n=N, seed=0, **more):
+def made_conductor(name, material, *, n=N, seed=0, lot="", design="", **more):
     """A conductor of joint draws made of its tin."""
     _, tc, bc2_0 = joint(material, name, n, seed)
-    return conductor(name, tc, bc2_0, material, seed=seed, **more)
+    return conductor(name, tc, bc2_0, material, common=Common(n, seed, name, lot, design=design), **more)
 
 
-def made_layer(material, *, n=N, seed=0, key="", **more):
+def made_layer(material, *, n=N, design="", bound=False):
     """A layer of joint draws made of its tin."""
-    level = Level(*joint(material, key, n, seed), np.full(n, TIN_OFFSET))
-    return layer(level, material, seed=seed, key=key, **more)
+    common = Common(n, design=design)
+    pieces = section(material, common, bound=bound)
+    return layer(pieces, *joint(material, n=n), np.full(n, TIN_OFFSET), common=common)
 
 
 def with_joint(results, n=N):

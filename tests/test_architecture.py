@@ -126,21 +126,23 @@ def test_help_loads_nothing_heavy() -> None:
     assert done.returncode == 0, done.stderr
 
 
+_ESTIMATE = "from xrdorder.cli import main; main(['estimate', '--lattice-nm', '0.529'], standalone_mode=False)"
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("module", "late"),
+    ("code", "late"),
     [
-        ("fitting", "lmfit numba matplotlib"),
-        ("reports.notebook", "scipy.optimize h5py pydantic xarray pandas lmfit numba matplotlib"),
-        ("estimates.from_numbers", "scipy.optimize h5py pydantic xarray pandas lmfit numba matplotlib"),
-        ("cli.compare_screen", "lmfit numba matplotlib"),
-        ("running.run", "lmfit numba matplotlib"),
+        ("import xrdorder.fitting", ""),
+        ("import xrdorder.running.run", "scipy.optimize"),
+        ("import xrdorder.comparison.study_comparison", ""),
+        (_ESTIMATE, "scipy.optimize h5py pydantic xarray pandas"),
     ],
 )
-def test_what_is_heavy_is_loaded_when_it_is_needed(module: str, late: str) -> None:
+def test_what_is_heavy_is_loaded_when_it_is_needed(code: str, late: str) -> None:
     """Distributions of scipy.stats, whose import takes a third of a second, have functions in scipy.special."""
-    heavy = {"scipy.stats", *late.split()}
-    code = f"import sys, xrdorder.{module}; sys.exit(str({heavy} & set(sys.modules) or ''))"
+    heavy = {"scipy.stats", "lmfit", "numba", "matplotlib", *late.split()}
+    code = f"import sys\n{code}\nsys.exit(str({heavy} & set(sys.modules) or ''))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.stderr.strip() == ""
 

@@ -58,7 +58,7 @@ def test_interval_and_probability_of_a_current_are_those_of_the_same_draws(resul
     """A ratio is lopsided: an interval made of a standard deviation contradicts the probability of its sign."""
     draws = np.exp(np.random.default_rng(5).standard_t(3, (2, 4000)) * 0.13)
     draws[0] *= 1.5
-    monkeypatch.setattr("xrdorder.comparison.pair.relative_draws", lambda *args: draws)
+    monkeypatch.setattr("xrdorder.comparison.pair.current_draws", lambda *args: draws)
     more, less = 100.0 * (draws[0] / draws[1] - 1.0), 100.0 * (1.0 - draws[1] / draws[0])
     for names, word, percent in ((("A-625", "A-700"), "higher", more), (("A-700", "A-625"), "lower", less)):
         one = compare_pair(results, *names, PUBLISHED).lines[-1]

@@ -22,6 +22,7 @@ from xrdorder.relations import PUBLISHED, relation
 from xrdorder.relations.resistivity import FROM_ORDER
 from xrdorder.relations.tin_from_lattice import DEFAULT, ENTRIES, SECOND
 from xrdorder.superconductivity.by_relation import by_relation
+from xrdorder.superconductivity.mixture import Common
 from xrdorder.uncertainty import Contributions
 
 N = 500
@@ -114,7 +115,7 @@ def test_the_estimate_is_that_of_a_study_of_this_one_wire(wire):
 
 
 def test_each_relation_stands_alone_beside_the_joint_estimate(usual):
-    alone = by_relation(usual.draws, wire=usual.wire, key="estimate")
+    alone = by_relation(usual.draws, Common(N, key="estimate", wire=usual.wire))
     for target in PREDICTED:
         rows = [r for r in usual.rows() if r.quantity == quantity(target).noun]
         assert [r.by for r in rows] == [*(one.name for one in alone if one.target == target), "joint model"]

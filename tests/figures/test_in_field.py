@@ -111,7 +111,7 @@ def test_section_is_drawn_in_per_cent(layers):
     axes = section_figure(layers, FREE).axes[0]
     x, y = curve(axes, "leaning (graded)")
     one = layers["leaning"]
-    np.testing.assert_allclose(y, 100.0 * one.share_superconducting(x, 4.2, one.strained(0.0)).share.median)
+    np.testing.assert_allclose(y, 100.0 * one.share_superconducting(x, 4.2, one.strained(0.0)).median)
     assert y[0] == 100.0 and y[-1] == 0.0
     _, even = curve(axes, "even (uniform)")
     assert set(np.unique(even)) <= {0.0, 100.0}  # one piece is there or is not

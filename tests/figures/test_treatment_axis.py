@@ -15,11 +15,7 @@ TIMES = [(f"w{h}-{k}", "A", 650, h, 0.90 + 0.02 * np.log10(h) + 0.001 * k, 0.235
 
 
 def marks(axes):
-    return [
-        (float(line.get_xdata()[0]), float(line.get_ydata()[0]))
-        for line in axes.lines
-        if len(line.get_xdata()) == 1 and line.get_marker() != "None"
-    ]
+    return [tuple(place) for line in axes.lines if line.get_linestyle() == "None" for place in line.get_xydata()]
 
 
 def test_round_numbers_of_a_logarithmic_axis_keep_apart():
@@ -58,14 +54,14 @@ def test_times_stand_on_a_logarithmic_axis_with_replicates_beside_each_other(var
 
 def test_a_lot_with_samples_enough_has_a_line_with_its_band():
     axes = trend_figure(made.results(TIMES), ["site_order"], variable=HOLD).axes[0]
-    (line,) = [line for line in axes.lines if len(line.get_xdata()) > 2]
+    (line,) = [line for line in axes.lines if line.get_marker() == "None" and len(line.get_xdata()) > 2]
     x, y = (np.asarray(part, dtype=float) for part in line.get_data())
     # straight over the logarithm, by 0.02 a decade as made
     np.testing.assert_allclose(y, 0.9005 + 0.02 * np.log10(x), atol=1e-9)
     bands = [one for one in axes.collections if type(one).__name__.startswith("FillBetween")]
     assert len(bands) == 1
     few = trend_figure(made.results(TIMES[:3]), ["site_order"], variable=HOLD).axes[0]
-    assert not [line for line in few.lines if len(line.get_xdata()) > 2]
+    assert not [line for line in few.lines if line.get_marker() == "None" and len(line.get_xdata()) > 2]
 
 
 @pytest.mark.slow

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from matplotlib.collections import LineCollection
 
 from tests.figures import made
 from xrdorder.drawing.layout import BAR, BLOCK, STRONG
@@ -21,20 +22,19 @@ def panels(figure):
 
 
 def marks(axes):
-    """Place and height of every own mark (a line of a single point before the published ones)."""
-    single = [line for line in axes.lines if len(line.get_xdata()) == 1 and line.get_marker() != "None"]
-    found = [line for line in single if line.zorder > 1]
-    return sorted((float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in found)
+    """Place and height of every own mark (before the published ones)."""
+    found = [line for line in axes.lines if line.get_linestyle() == "None" and line.zorder > 1]
+    return sorted(tuple(map(float, place)) for line in found for place in line.get_xydata())
 
 
 def bars(axes, width):
-    return sorted(
-        (float(line.get_xdata()[0]), float(np.ptp(line.get_ydata())))
-        for line in axes.lines
-        if len(line.get_xdata()) == 2
-        and line.get_xdata()[0] == line.get_xdata()[1]
-        and line.get_linewidth() == width
-    )
+    """Place and length of every bar of a width: of a whole lot, or one of many."""
+    one = [line for line in axes.lines if line.get_linestyle() != "None" and line.get_linewidth() == width]
+    ends = [line.get_xydata() for line in one if len(line.get_xydata()) == 2]
+    many = [one for one in axes.collections if isinstance(one, LineCollection) and set(one.get_linewidths()) == {width}]
+    ends += [segment for one in many for segment in one.get_segments()]
+    assert all(a == b for (a, _), (b, _) in ends)
+    return sorted((float(a), float(abs(high - low))) for (a, low), (_, high) in ends)
 
 
 def test_every_sample_is_a_mark_of_its_own_near_its_temperature(trends):

@@ -7,6 +7,7 @@ import pytest
 from xrdorder.crystals import phase
 from xrdorder.description.from_files import study_from_files
 from xrdorder.description.study import read_study
+from xrdorder.description.values import require_files
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.files import MOST_BYTES, read_bytes, read_text, shown
 from xrdorder.material.strain_free import read_directions
@@ -14,7 +15,6 @@ from xrdorder.material.tin_scale_files import read_known_samples, read_tin_scale
 from xrdorder.patterns import read_pattern
 from xrdorder.profiles.instrument import read_instrument
 from xrdorder.relations.own import read_relations
-from xrdorder.running.fit_sample import require_files
 from xrdorder.treatments.logged import read_log
 
 READERS = {

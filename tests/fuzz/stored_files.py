@@ -26,9 +26,9 @@ from unittest.mock import patch
 
 from tests.generator import InstrumentTruth, PhaseTruth, SampleTruth, simulate, simulate_standard
 from tests.running.conftest import GRID, HEADER, LENGTH_MM, SAMPLES, write_pattern
+from xrdorder import fitting
 from xrdorder.exceptions import StudyError
 from xrdorder.running import fit_sample as work
-from xrdorder.running import instruments as calibration
 from xrdorder.running.run import run_study
 
 NAMES = ("good", "niobium")
@@ -221,7 +221,7 @@ class Trials:
     @contextmanager
     def _remembering(self) -> Iterator[None]:
         """Keep every fit that is made."""
-        calibrate, fit = calibration.calibrate, work.fit_pattern
+        calibrate, fit = fitting.calibrate, work.fit_pattern
 
         def keep(make: Callable[..., object]) -> Callable[..., object]:
             def made(pattern, *args, **kwargs):
@@ -230,7 +230,7 @@ class Trials:
             return made
 
         with ExitStack() as stack:
-            stack.enter_context(patch.object(calibration, "calibrate", keep(calibrate)))
+            stack.enter_context(patch.object(fitting, "calibrate", keep(calibrate)))
             stack.enter_context(patch.object(work, "fit_pattern", keep(fit)))
             yield
 
@@ -241,7 +241,7 @@ class Trials:
         def known(pattern, *args, **kwargs):
             return self.fits[pattern.attrs["source_file"]]
 
-        with patch.object(calibration, "calibrate", known), patch.object(work, "fit_pattern", known):
+        with patch.object(fitting, "calibrate", known), patch.object(work, "fit_pattern", known):
             yield
 
 

@@ -5,6 +5,8 @@ is asserted with the reason, so that a change of the physics shows: a disagreeme
 as much as one that comes.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ from xrdorder.material import Material, Specimen
 from xrdorder.material.order import add_tin_bound
 from xrdorder.relations import PUBLISHED, relation
 from xrdorder.superconductivity.by_relation import COLLAPSE, PLATEAU
-from xrdorder.superconductivity.mixture import Common, ask_all, mix
+from xrdorder.superconductivity.mixture import Common, mix
 from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import Contributions, interval
 
@@ -41,7 +43,7 @@ def predicted(row: Row) -> np.ndarray:
 
     def ask(kind, *inputs):
         wire = given.get("wire") or wire_of(given.get("dopants", {}), undoped=given.get("undoped", False))
-        return ask_all(PUBLISHED.relations(kind, wire), *inputs, common=common)
+        return replace(common, wire=wire).ask(kind, *inputs)
 
     if row.quantity == "Bc2_0K_T by Tc":
         return together(row.quantity, ask("bc2-0-from-tc", measured("tc_k", absolute=U_TC_K)))

@@ -101,7 +101,7 @@ def test_exponents_of_the_pinning_force_by_dopant(wire: str, p: tuple, q: tuple)
     from xrdorder.superconductivity.mixture import Common
     from xrdorder.superconductivity.pinning import ForceShape
 
-    shape = ForceShape(Common(1), wire=wire)
+    shape = ForceShape(Common(1, wire=wire))
     h = np.array([1e-5, 2e-5, 1.0 - 2e-5, 1.0 - 1e-5])
     low_1, low_2, high_2, high_1 = (float(shape(np.array([x]))[0]) for x in h)
     # what is left of the other factor over this step is 2e-5

@@ -14,7 +14,7 @@ from tests.outside.rows.superconductors import TREATMENTS
 from xrdorder.relations import Library, Scatter, relation, relations
 from xrdorder.superconductivity.currents import Conditions, layer_current
 from xrdorder.superconductivity.mixture import Common
-from xrdorder.superconductivity.pinning import ForceShape, GrainSize, peak_pinning_force
+from xrdorder.superconductivity.pinning import ForceShape, GrainSize, layer_force
 from xrdorder.superconductivity.strain import at_strain
 from xrdorder.uncertainty import Contributions
 
@@ -35,9 +35,9 @@ def test_strain_functions_have_their_maximum_at_no_strain(entry):
 )
 def test_what_strain_costs_tc(strain, loss_k):
     """s^(1/3) of the deviatoric function at 18 K, G06b (w = 3 at all temperatures): worked out apart to a digit."""
-    found = at_strain(np.full(2000, 18.0), np.full(2000, 29.0), strain, wire="binary")
+    found = at_strain(np.full(2000, 18.0), np.full(2000, 29.0), strain, common=Common(2000, wire="binary"))
     third = [
-        result.median
+        result.band.median
         for result in found.relations
         if result.target == "Tc_K" and result.relations[0].name == "godeke-2006-deviatoric"
     ]
@@ -61,7 +61,7 @@ def test_peak_force_falls_as_grains_grow_as_published():
     density, _, _, force = np.array(list(TREATMENTS.values())).T
     sizes = 2e9 / (1e7 * density)
     common = Common(20_000)
-    predicted = np.array([float(peak_pinning_force(size, common=common).band.median) for size in sizes])
+    predicted = np.array([float(np.median(layer_force(size, common=common))) for size in sizes])
     np.testing.assert_allclose(predicted, force, rtol=0.25)
     assert np.corrcoef(predicted, force)[0, 1] > 0.95
     assert 1.3 < predicted[0] / predicted[-1] < force[0] / force[-1]
@@ -74,7 +74,7 @@ def test_one_treatment_is_out_of_order_and_grain_size_does_not_know_why():
     """
     common = Common(20_000)
     at_665, at_680 = (
-        float(peak_pinning_force(2e2 / TREATMENTS[name][0], common=common).band.median)
+        float(np.median(layer_force(2e2 / TREATMENTS[name][0], common=common)))
         for name in ("665 °C 50 h", "680 °C 48 h")
     )
     assert TREATMENTS["680 °C 48 h"][3] > TREATMENTS["665 °C 50 h"][3]
@@ -87,13 +87,13 @@ def test_course_with_field_temperature_and_strain_is_that_of_the_published_scali
     """G06b, scaling of a bronze wire (Bc2m(0) 30.7 T, Tcm(0) 16.8 K): everything but the level."""
     n = 2000
     table = Contributions.empty()
-    made = made_conductor("bronze", ({"tin_fraction_lattice": 0.24}, table), measured_grain_nm=100.0, n=n)
+    made = made_conductor("bronze", ({"tin_fraction_lattice": 0.24}, table), grain_nm=(100.0, None), n=n)
     exact = dataclasses.replace(
         made,
         tc=np.full(n, 16.8),
         bc2_0=np.full(n, 30.7),
         grain=GrainSize(np.full(n, 100.0), "microscopy"),
-        library=Library(
+        common=dataclasses.replace(made.common, library=Library(
             dataclasses.replace(relation(name), scatter=Scatter("none, for this test"))
             for name in (
                 "godeke-2006-power-law",
@@ -102,8 +102,8 @@ def test_course_with_field_temperature_and_strain_is_that_of_the_published_scali
                 "exponential-powder-in-tube",
                 "kramer-shape",
             )
-        ),
-    )
+        )),
+    )  # fmt: skip
     fields = np.array([4.0, 8.0, 12.0, 16.0])
     found = layer_current(exact, fields, Conditions(temperature, strain=strain, design="none")).layer.median
     usual = layer_current(exact, [12.0], Conditions(4.2, strain=0.0, design="none")).layer.median

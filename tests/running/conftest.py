@@ -14,10 +14,10 @@ from tests.generator import (
     simulate,
     simulate_standard,
 )
+from xrdorder import fitting
 from xrdorder.fitting import calibrate, fit_pattern
 from xrdorder.patterns import read_patterns
 from xrdorder.running import fit_sample as work
-from xrdorder.running import instruments as calibration
 from xrdorder.running import run
 
 # Wider steps and less range than a real scan: a fit takes a fraction of a second and is still a whole one.
@@ -136,7 +136,7 @@ def fits(monkeypatch, one_fit):
         done.append(pattern.attrs["source_file"])
         return fitted
 
-    monkeypatch.setattr(calibration, "calibrate", calibrate_again)
+    monkeypatch.setattr(fitting, "calibrate", calibrate_again)
     monkeypatch.setattr(work, "fit_pattern", fit_again)
     monkeypatch.setattr(run, "estimated", partial(run.estimated, n=250))
     return done

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from xrdorder.exceptions import StudyError
-from xrdorder.running.pool import FEWEST_FOR_WORKERS, THREAD_VARIABLES, available_cores, run_all
+from xrdorder.running.pool import FEWEST_FOR_WORKERS, THREAD_VARIABLES, Processes, available_cores, run_all
 
 ROOT = Path(__file__).parents[2]
 
@@ -110,6 +110,26 @@ def leave_a_file(path):
     """Work for a moment, then leave a result."""
     time.sleep(0.2)
     Path(path).write_text("")
+
+
+def test_processes_go_on_to_other_work_while_this_one_does_its_own(tmp_path):
+    """Few tasks as well: the processes are there."""
+    files = [tmp_path / str(k) for k in range(2)]
+    found, ended = {}, []
+    with Processes(2) as pool:
+        run_all(look_around, [1, 2, 3, 4], workers=pool, done=found.__setitem__)
+        finish = pool.begin(leave_a_file, files)
+        until = time.monotonic() + 60.0
+        while not all(file.exists() for file in files) and time.monotonic() < until:
+            time.sleep(0.01)
+        assert ended == [] and all(file.exists() for file in files)
+        finish(lambda task, _: ended.append(task))
+        assert sorted(ended) == files
+        run_all(look_around, [5, 6], workers=pool, done=found.__setitem__)
+        with pytest.raises(ValueError, match="three"):
+            pool.begin(fail_on_three, [3])(found.__setitem__)
+    processes = {pid for pid, *_ in found.values()}
+    assert len(found) == 6 and len(processes) <= 2 and os.getpid() not in processes
 
 
 INTERRUPTED = """

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from xrdorder import fitting
 from xrdorder.description.study import read_study
 from xrdorder.exceptions import FitError, StudyError, ValidityError
 from xrdorder.files import atomic as files
@@ -228,7 +229,7 @@ def test_choices_of_the_fit_and_geometry_of_the_calibration_arrive_where_they_ac
     defaults = "[defaults]\nfit = { roughness = [0.5, 0.05], identify_phases = false }"
     file.write_text(text.replace("[defaults]", defaults))
     told = []
-    for module, name in ((calibration, "calibrate"), (work, "fit_pattern")):
+    for module, name in ((fitting, "calibrate"), (work, "fit_pattern")):
         usual = getattr(module, name)
         monkeypatch.setattr(module, name, lambda *a, usual=usual, **told_now: told.append(told_now) or usual(*a))
     run_study(folder, workers=1)

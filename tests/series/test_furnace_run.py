@@ -43,7 +43,7 @@ from xrdorder.series.events import ONSET_FRACTION
 from xrdorder.series.frame_fit import fit_frame
 from xrdorder.series.frames import open_frames
 
-FRAMES = 100
+FRAMES = 200
 SHORT = 12
 pytestmark = pytest.mark.slow
 
@@ -75,10 +75,10 @@ def test_frames_come_out(run):
     assert list(np.flatnonzero(status == "no beam")) == [NO_BEAM_FRAME]
     assert "failed" not in status
     warm = run.table["warm"].values == 1
-    assert warm.sum() > 0.85 * FRAMES  # cold: two starts of chunks, and the frames in which the A15 appears
+    assert warm.sum() > 0.85 * FRAMES  # cold: starts of chunks, and the frames in which the A15 appears
     assert np.nanmean(run.table["evaluations"].values[warm]) <= 3.0  # of a cold fit of such a frame, eight or more
-    # 1360 points: three standard deviations of the mean of a hundred reduced chi squared are 0.012
-    assert np.nanmean(run.table["chi2_reduced"]) == pytest.approx(1.0, abs=0.02)
+    # 1360 points: three standard deviations of the mean of two hundred reduced chi squared are 0.008
+    assert np.nanmean(run.table["chi2_reduced"]) == pytest.approx(1.0, abs=0.01)
 
 
 def test_amounts_lattice_and_size_follow_the_truth(run, truth):
@@ -86,7 +86,7 @@ def test_amounts_lattice_and_size_follow_the_truth(run, truth):
     for name, weight in truth.weight.items():
         known = (table[f"present_{name}"] == 1).values
         off = (table[f"weight_fraction_{name}"].values - weight) / table[f"u_weight_fraction_{name}"].values
-        assert np.abs(off[known]).max() < 4.0  # of a hundred frames none beyond four standard uncertainties
+        assert np.abs(off[known]).max() < 4.0  # of two hundred frames none beyond four standard uncertainties
     off = (table["a_nm"] - A_NM["nb3sn"]).values
     assert np.nanmax(np.abs(off / table["u_a_nm"].values)) < 4.0
     # the same expansion in truth and result: only what frames do not share is left
@@ -164,13 +164,15 @@ def test_a_frame_fitted_from_the_one_before_is_that_fitted_from_nothing(folder, 
         if done.warm:
             cold = fit_frame(pattern, instrument, phases, float(truth.celsius[k]))
             assert not cold.warm
-            if set(cold.quantities.solution.free) == set(done.quantities.solution.free):
+            if set(cold.free_names) == set(done.free_names):
                 compared += 1
                 for name, value in cold.values.items():
-                    # at its bound a width has no uncertainty; the bound is that of the frame fitted from nothing, whose
-                    # lattice differs by less than 1e-4
+                    # at its bound a width has no uncertainty; the bound is that of the frame fitted from nothing, and
+                    # moves by twice the expansion, 4e-4 over the 27 K of six frames
                     u = cold.contributions.total(name)
-                    assert abs(done.values[name] - value) <= (0.01 * u if u > 0.0 else 1e-4 * abs(value))
+                    assert abs(done.values[name] - value) <= (0.01 * u if u > 0.0 else 5e-4 * abs(value))
+                    # derivatives of a step before, and changes by scattering factors kept from frame to frame
+                    assert done.contributions.total(name) == pytest.approx(u, rel=0.01)
     assert compared >= 3
 
 

@@ -7,11 +7,12 @@ from tests.superconductivity.only import Only, exact
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.relations import relation, relations
 from xrdorder.superconductivity.by_relation import branches_words, by_relation
+from xrdorder.superconductivity.mixture import Common
 
 N = 20_000
 
 
-def asked(tin=0.24, u_tin=0.0, order=0.95, tc=17.0, zero=28.0, **options):
+def asked(tin=0.24, u_tin=0.0, order=0.95, tc=17.0, zero=28.0, temperatures_k=(4.2,), **about):
     """All relations, asked with draws of the tin that is given and single numbers of everything else."""
     rng = np.random.default_rng(4)
     draws = {
@@ -23,7 +24,8 @@ def asked(tin=0.24, u_tin=0.0, order=0.95, tc=17.0, zero=28.0, **options):
             ("resistivity_uohm_cm", 147.0 * (1.0 - order**4)),
         )
     }
-    return by_relation({"tin_fraction": tin + u_tin * rng.standard_normal(N), **draws}, **options)
+    draws["tin_fraction"] = tin + u_tin * rng.standard_normal(N)
+    return by_relation(draws, Common(N, **about), temperatures_k)
 
 
 def of(results, target):
@@ -49,22 +51,22 @@ def test_without_uncertainty_a_relation_shows_its_own_scatter():
             (entry,) = result.relations
             assert result.value == pytest.approx(float(entry(0.235)))
             # Half of the central 68 % of a normal distribution is 0.9945 standard deviations; 0.8 K here.
-            assert (result.high - result.low) / 2 == pytest.approx(0.9945 * 0.8, rel=4 / np.sqrt(N) * 1.5)
-            assert result.median == pytest.approx(result.value, abs=4 * 1.25 * 0.8 / np.sqrt(N))
+            assert (result.band.high - result.band.low) / 2 == pytest.approx(0.9945 * 0.8, rel=4 / np.sqrt(N) * 1.5)
+            assert result.band.median == pytest.approx(result.value, abs=4 * 1.25 * 0.8 / np.sqrt(N))
 
 
 def test_wide_tin_makes_a_skewed_interval():
     result = of(asked(tin=0.235, u_tin=0.015), "Tc_K")["godeke-2006-boltzmann"]
     # Tc saturates upwards: the lower arm is the longer one.
-    assert result.median - result.low > 1.3 * (result.high - result.median)
+    assert result.band.median - result.band.low > 1.3 * (result.band.high - result.band.median)
 
 
 def test_draws_outside_the_validity_are_left_out_and_counted():
     line = of(asked(tin=0.25, u_tin=0.004, library=Only(exact("devantay-1981-line"))), "Tc_K")["devantay-1981-line"]
     assert line.share_inside == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(N))
-    assert 17.5 < line.high < 18.0 + 1e-9  # the line ends at 18 K, and nothing from beyond gets in
+    assert 17.5 < line.band.high < 18.0 + 1e-9  # the line ends at 18 K, and nothing from beyond gets in
     beyond = of(asked(tin=0.265, u_tin=0.002), "Tc_K")["devantay-1981-line"]
-    assert not beyond.applies and "0.18 to 0.25" in beyond.reason and np.isnan(beyond.median)
+    assert not beyond.applies and "0.18 to 0.25" in beyond.reason and np.isnan(beyond.band.median)
 
 
 def test_bc2_is_refused_below_19_at_percent_where_the_fit_falls_below_zero():
@@ -96,7 +98,7 @@ def test_bc2_by_way_of_the_slope_is_a_chain():
         if result.applies:
             assert slopes[slope.name].value == pytest.approx(float(relation(slope.name)(rho)))
             # Bc2(0) = 0.693 Tc |dBc2/dT|: N. R. Werthamer et al., Phys. Rev. 147 (1966) 295
-            assert result.value == pytest.approx(0.693 * 17.0 * slopes[slope.name].median, rel=1e-6), law.name
+            assert result.value == pytest.approx(0.693 * 17.0 * slopes[slope.name].band.median, rel=1e-6), law.name
         else:
             assert result.reason == slopes[slope.name].reason
 
@@ -117,7 +119,7 @@ def test_relations_are_chosen_by_the_dopant():
 def test_both_branches_of_bc2_are_told_near_stoichiometry():
     near = asked(tin=0.249)
     by = of(near, "Bc2_0K_T")
-    assert by["rise-and-plateau"].median - by["godeke-2006-collapse"].median > 4.0
+    assert by["rise-and-plateau"].band.median - by["godeke-2006-collapse"].band.median > 4.0
     words = branches_words(near, 29.5)
     for part in ("godeke-2006-collapse 2", "rise-and-plateau 29", "nearer to rise-and-plateau"):
         assert part in words

@@ -10,13 +10,16 @@ from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.superconductivity.currents import (
     Conditions,
     bc2_curve,
+    bc2_draws,
     crossing,
+    current_draws,
     layer_current,
+    layer_states,
     relative_current,
     tc_band,
 )
 from xrdorder.superconductivity.mixture import Common
-from xrdorder.superconductivity.pinning import GrainSize
+from xrdorder.superconductivity.pinning import GrainSize, layer_force
 from xrdorder.uncertainty import Contributions
 
 N = 4000
@@ -61,10 +64,8 @@ def test_current_is_force_over_field():
     bc2 = float(bc2_curve(sample, 4.2, conditions).median[0])
     at_peak = layer_current(sample, 0.2 * bc2, conditions).layer
     # at a fifth of Bc2 the shape is one: J = F_p,max / B; both in the same draws, so that medians nearly divide
-    from xrdorder.superconductivity.pinning import peak_pinning_force
-
-    force = peak_pinning_force(sample.grain, common=sample.common).band
-    assert float(at_peak.median[0]) == pytest.approx(1e3 * float(force.median) / (0.2 * bc2), rel=0.03)
+    force = np.median(layer_force(sample.grain.draws, common=sample.common))
+    assert float(at_peak.median[0]) == pytest.approx(1e3 * force / (0.2 * bc2), rel=0.03)
 
 
 def test_above_bc2_there_is_no_current():
@@ -74,16 +75,14 @@ def test_above_bc2_there_is_no_current():
 
 
 def test_non_copper_current_only_where_the_area_is_known():
-    without = layer_current(wire(), [12.0])
-    assert without.non_copper is None and "not known" in without.reason
-    known = layer_current(wire(a15_area_fraction=0.6), [12.0])
+    assert layer_current(wire(), [12.0]).non_copper is None
+    known = layer_current(wire(a15_area=(0.6, 0.0)), [12.0])
     np.testing.assert_allclose(known.non_copper.median, 0.6 * known.layer.median)
-    assert known.reason == ""
 
 
 def test_a_measured_grain_size_overrides_the_domain_size():
-    assert wire(measured_grain_nm=150.0).grain.by == "microscopy"
-    coarse = layer_current(wire(measured_grain_nm=150.0), [8.0]).layer.median
+    assert wire(grain_nm=(150.0, None)).grain.by == "microscopy"
+    coarse = layer_current(wire(grain_nm=(150.0, None)), [8.0]).layer.median
     assert coarse[0] < layer_current(wire(), [8.0]).layer.median[0]
 
 
@@ -127,14 +126,11 @@ def test_curves_cross_where_the_published_shape_says():
     conditions = Conditions(strain=0.0, design="none")
     found = crossing(coarse, fine, conditions)
     assert found.crosses and found.share == 1.0
-    assert (found.better_low, found.better_high) == ("fine", "coarse")
     # At the crossing the ratio is one, by another route.
     ratio = relative_current(coarse, fine, [float(found.field_t.median)], conditions).ratio
     assert float(ratio.median[0]) == pytest.approx(1.0, abs=0.02)
     # J is F h^1/2 (1 - h)^2 / B: with k = (F / Bc2^1/2)^1/2 the curves meet where k1 (1 - B/B1) = k2 (1 - B/B2).
-    from xrdorder.superconductivity.currents import _pair
-
-    one, two = _pair(coarse, fine, conditions)
+    one, two = layer_states((coarse, fine), conditions)
     k1, k2 = (np.sqrt(state.peak / np.sqrt(state.bc2)) for state in (one, two))
     expected = (k1 - k2) / (k1 / one.bc2 - k2 / two.bc2)
     assert float(found.field_t.median) == pytest.approx(float(np.median(expected)), abs=1e-3)
@@ -174,7 +170,7 @@ def test_layers_that_are_not_uniform_are_flagged():
     [
         (lambda: made_conductor("x", ({}, Contributions.empty()), n=N), "sample 'x': no Tc and Bc2"),
         (lambda: made_conductor("x", (NO_SIZE, Contributions.empty())), "sample 'x': no grain size"),
-        (lambda: wire(a15_area_fraction=60.0), "fraction between 0 and 1"),
+        (lambda: wire(a15_area=(60.0, 0.0)), "fraction between 0 and 1"),
         (lambda: layer_current(wire(), [0.0]), "above zero"),
         (lambda: Conditions(-4.2), "zero or more"),
         (lambda: Conditions(strain=-0.002, applied_strain=0.001), "one of them"),
@@ -233,3 +229,47 @@ def test_compression_takes_from_tc():
 def test_pre_strain_is_common_to_a_lot():
     draws = [Conditions().draws(Common(N, key=key, lot="A")) for key in ("one", "two")]
     np.testing.assert_array_equal(*draws)
+
+
+FREE = Conditions(strain=0.0, design="none")
+
+
+def test_currents_of_many_at_once_have_the_ratios_of_pairs():
+    samples = [wire("one"), wire("two", 0.244, 120.0), wire("three", 0.236, 80.0)]
+    draws = current_draws(samples, 12.0, FREE)
+    assert draws.shape == (3, N)
+    for k in (1, 2):
+        pair = relative_current(samples[k], samples[0], [12.0], FREE)
+        # a pair takes one relation of pinning force that holds for two, the whole one that holds for all
+        carries = draws[0] > 0.0
+        assert np.median(draws[k][carries] / draws[0][carries]) == pytest.approx(float(pair.ratio.median[0]), rel=0.01)
+
+
+def test_differences_have_lost_what_all_share():
+    one, two = current_draws([exact("one", 28.0, 100.0), exact("two", 28.0, 100.0)], 12.0, FREE)
+    np.testing.assert_allclose(one, two)
+    bc2 = bc2_draws([wire("one"), wire("two", 0.244)], FREE)
+    assert bc2.shape == (2, N) and np.all(np.isfinite(bc2))
+    assert np.median(bc2[0]) == pytest.approx(float(bc2_curve(wire("one"), [4.2], FREE).median[0]))
+    assert np.nanstd(bc2[1] - bc2[0]) < 0.7 * np.hypot(*np.nanstd(bc2, axis=1))
+
+
+def test_a_sample_that_is_normal_carries_nothing():
+    good, bad = current_draws([exact("good", 28.0, 100.0), exact("bad", 12.0, 100.0)], 15.0, FREE)
+    assert np.all(good > 0.0) and np.all(bad == 0.0)
+
+
+def test_a_size_that_no_relation_holds_for_takes_no_part():
+    draws = current_draws([exact("one", 28.0, 100.0), exact("far", 28.0, 3000.0)], 12.0, FREE)
+    assert np.all(np.isfinite(draws[0])) and np.all(np.isnan(draws[1]))
+
+
+def test_currents_that_do_not_compare_are_refused():
+    with pytest.raises(ValidityError, match="different seeds"):
+        current_draws([wire("one"), wire("two", seed=1)], 12.0, FREE)
+    with pytest.raises(ValidityError, match="not positive"):
+        current_draws([wire()], 0.0, FREE)
+    with pytest.raises(ValidityError, match=r"at 40 T, at 4\.2 K, free of strain, every sample may be normal"):
+        current_draws([exact("one", 28.0, 100.0)], 40.0, FREE)
+    with pytest.raises(ValidityError, match="of any sample"):
+        current_draws([exact("far", 28.0, 3000.0)], 12.0, FREE)

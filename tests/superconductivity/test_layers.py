@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from tests.drawn import joint, made_layer
+from xrdorder.estimates.conductors import section
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import relation
 from xrdorder.superconductivity.currents import Conditions
-from xrdorder.superconductivity.layers import SLICES, Level, layer, row_quantile
+from xrdorder.superconductivity.layers import SLICES, layer, row_quantile
+from xrdorder.superconductivity.mixture import Common
 from xrdorder.uncertainty import Contributions
 
 N = 4000
@@ -65,7 +67,7 @@ def test_two_populations_have_two_steps():
     assert one.kind == "two populations"
     lean, rich = 0.22, 0.245
     fields = {tin: float(relation("rise-and-plateau")(tin)) for tin in (lean, rich)}  # 19.9 and 29.1 T
-    share = one.share_superconducting([0.0, 0.5 * sum(fields.values()), 60.0], 0.0).share
+    share = one.share_superconducting([0.0, 0.5 * sum(fields.values()), 60.0], 0.0)
     # Between the two only the rich are left; scatter of 1.5 T and two branches leave no other answer in the middle.
     np.testing.assert_allclose(share.median, [1.0, 0.3, 0.0])
     section = one.over_section(one.tc)
@@ -77,7 +79,7 @@ def test_two_populations_have_two_steps():
 
 def test_the_share_of_the_rich_carries_its_uncertainty():
     one = made_layer(uncertain({"rich_share": 0.05}, **TWO[0]), n=N)
-    share = one.share_superconducting([24.5], 0.0).share
+    share = one.share_superconducting([24.5], 0.0)
     # 0.9945 standard deviations either way; error of an end of the interval 1.5 sigma / sqrt(n), four of them
     assert float(share.high[0] - share.low[0]) == pytest.approx(2 * 0.9945 * 0.05, abs=0.01)
     np.testing.assert_allclose(one.weights.sum(axis=1), 1.0)
@@ -105,15 +107,15 @@ def test_symmetric_broadening_is_composition_only_when_asked():
 def test_the_level_of_the_joint_estimate_moves_all_of_the_layer():
     for plain in (GRADED, TWO):
         tin, tc, bc2_0 = joint(plain, n=N)
-        moved = layer(Level(tin + 0.004, tc, bc2_0, np.zeros(N)), plain)
+        moved = layer(section(plain, Common(N)), tin + 0.004, tc, bc2_0, np.zeros(N), common=Common(N))
         np.testing.assert_allclose(moved.tin - made_layer(plain, n=N).tin, 0.004, atol=1e-12)
 
 
 def test_the_section_fades_with_field_and_with_temperature():
     one = made_layer(GRADED, n=N)
     fields = np.linspace(0.0, 45.0, 46)
-    cold = one.share_superconducting(fields, 4.2).share.median
-    warm = one.share_superconducting(fields, 12.0).share.median
+    cold = one.share_superconducting(fields, 4.2).median
+    warm = one.share_superconducting(fields, 12.0).median
     assert cold[0] == 1.0 and cold[-1] == 0.0
     assert np.all(np.diff(cold) <= 0.0) and np.all(warm <= cold) and np.any(warm < cold)
     # A graded layer fades over more tesla than a uniform one of equal mean: between 10 and 90 % of the section.
@@ -142,7 +144,7 @@ def test_a_layer_takes_the_pre_strain_of_its_design():
 def test_above_the_highest_tc_nothing_is_superconducting():
     one = made_layer(GRADED, n=N)
     assert np.mean(one.bc2(20.0) > 0.0) < 0.01  # but for the tail of what relations scatter by
-    np.testing.assert_array_equal(one.share_superconducting([1.0], 20.0).share.high, 0.0)
+    np.testing.assert_array_equal(one.share_superconducting([1.0], 20.0).high, 0.0)
 
 
 def test_tin_beyond_the_field_is_said_and_taken_at_the_end():

@@ -9,33 +9,34 @@ from xrdorder.superconductivity.pinning import (
     U_DOMAIN_AS_GRAIN,
     U_GRAIN,
     ForceShape,
+    comparable_forces,
     grain_size,
+    layer_force,
     over_a15_area,
     peak_pinning_force,
 )
-from xrdorder.uncertainty import Contributions
+from xrdorder.uncertainty import standard_normal
 
 N = 20_000
 COMMON = Common(N, key="a")
 
 
-def domains(size, u=5.0):
-    table = Contributions.empty().extend("domain_size_nm", {}, {"counting": (u, "")})
-    return {"domain_size_nm": size}, table
+def domains(size, u=5.0, key="a"):
+    return size, size + u * standard_normal(N, 0, "counting", "", key)
 
 
 def test_a_measured_grain_size_takes_the_place_of_the_domain_size():
-    found = grain_size(domains(90.0), measured_nm=140.0, u_measured_nm=7.0, common=COMMON)
+    found = grain_size(domains_nm=domains(90.0), measured_nm=(140.0, 7.0), common=COMMON)
     assert found.by == "microscopy" and found.flags == ()
     assert float(found.band.median) == pytest.approx(140.0, abs=4 * 1.25 * 7 / np.sqrt(N))
     assert np.std(found.draws) == pytest.approx(7.0, rel=0.03)
-    rough = grain_size(measured_nm=140.0, common=COMMON)
+    rough = grain_size(measured_nm=(140.0, None), common=COMMON)
     assert np.std(rough.draws) == pytest.approx(140.0 * U_GRAIN, rel=0.03)
 
 
 def test_a_domain_size_stands_for_the_grain_size_with_a_doubt_common_to_all():
-    one = grain_size(domains(90.0), common=Common(N, key="one"))
-    two = grain_size(domains(120.0), common=Common(N, key="two"))
+    one = grain_size(domains_nm=domains(90.0, key="one"), common=Common(N, key="one"))
+    two = grain_size(domains_nm=domains(120.0, key="two"), common=Common(N, key="two"))
     assert one.by == "domain size"
     assert [flag.name for flag in one.flags] == ["domain-size-for-grain-size"]
     assert np.std(np.log(one.draws)) == pytest.approx(np.hypot(U_DOMAIN_AS_GRAIN, 5 / 90), rel=0.05)
@@ -44,9 +45,7 @@ def test_a_domain_size_stands_for_the_grain_size_with_a_doubt_common_to_all():
 
 
 def test_domains_that_are_not_resolved_give_a_limit():
-    found = grain_size(
-        ({"domain_size_nm": float("nan"), "domain_size_at_least_nm": 200.0}, Contributions.empty()), common=COMMON
-    )
+    found = grain_size(domains_at_least_nm=200.0, common=COMMON)
     assert found.by == "domain size, at least"
     assert "at most" in found.flags[0].message
     assert float(found.band.median) == pytest.approx(200.0, rel=0.01)
@@ -55,10 +54,10 @@ def test_domains_that_are_not_resolved_give_a_limit():
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ({"measured_nm": -5.0}, "positive size"),
-        ({"measured_nm": 100.0, "u_measured_nm": -1.0}, "zero or more"),
-        ({"measured_nm": float("nan")}, "positive size"),
-        ({"u_measured_nm": 5.0}, "give both"),
+        ({"measured_nm": (-5.0, None)}, "positive size"),
+        ({"measured_nm": (100.0, -1.0)}, "zero or more"),
+        ({"measured_nm": (float("nan"), None)}, "positive size"),
+        ({"domains_nm": (float("nan"), float("nan"))}, "by microscopy"),
         ({}, "by microscopy"),
     ],
 )
@@ -72,28 +71,30 @@ def test_bad_sizes_are_refused_in_one_line(arguments, says):
 
 def test_finer_grains_pin_more_by_every_relation():
     fine, coarse = (peak_pinning_force(size, common=COMMON) for size in (60.0, 150.0))
-    assert len(fine.answers) >= 4
-    for one, other in zip(fine.answers, coarse.answers, strict=True):
+    assert len(fine) >= 4
+    for one, other in zip(fine, coarse, strict=True):
         assert float(one.band.median) > float(other.band.median)
-    assert fine.band.median > coarse.band.median
-    assert fine.spread > 0.0
+    assert np.median(layer_force(60.0, common=COMMON)) > np.median(layer_force(150.0, common=COMMON))
 
 
 def test_levels_over_other_areas_take_no_part_in_the_absolute_force():
-    force = peak_pinning_force(100.0, common=COMMON)
-    levels = [answer for answer in force.answers if over_a15_area(answer)]
-    assert 2 <= len(levels) < len(force.answers)
+    answers = peak_pinning_force(100.0, common=COMMON)
+    levels = [answer for answer in answers if over_a15_area(answer)]
+    assert 2 <= len(levels) < len(answers)
     medians = [float(answer.band.median) for answer in levels]
-    assert min(medians) < float(force.band.median) < max(medians)
+    assert min(medians) < np.median(layer_force(100.0, common=COMMON)) < max(medians)
     # forces over a larger area are smaller: they would pull the mean down
-    others = [float(answer.band.median) for answer in force.answers if not over_a15_area(answer)]
+    others = [float(answer.band.median) for answer in answers if not over_a15_area(answer)]
     assert max(others) < min(medians)
 
 
 def test_beyond_the_range_of_a_relation_it_is_refused_and_said():
-    force = peak_pinning_force(3000.0, common=COMMON)
-    assert np.all(np.isnan(force.combined))
-    assert [flag.name for flag in force.flags] == ["relations-refused"]
+    assert all("3000" in answer.reason for answer in peak_pinning_force(3000.0, common=COMMON))
+    with pytest.raises(ValidityError, match=r"no relation gives the pinning force.*outside the validity"):
+        layer_force(3000.0, common=COMMON)
+    far, near = (peak_pinning_force(size, common=COMMON) for size in (3000.0, 100.0))
+    with pytest.raises(ValidityError, match="holds for both samples"):
+        comparable_forces(far, near, common=COMMON)
 
 
 def test_the_shape_peaks_at_one_and_ends_at_bc2():

@@ -18,10 +18,11 @@ from xrdorder.superconductivity.strain import (
 N = 10_000
 
 
-def at(strain, *, tc=18.0, zero=29.0, temperature_k=4.2, n=N, **options):
+def at(strain, *, tc=18.0, zero=29.0, temperature_k=4.2, n=N):
     """Numbers without uncertainty at a strain."""
     temperatures = {bc2_name(temperature_k): temperature_k}
-    return at_strain(np.full(n, tc), np.full(n, zero), strain, temperatures=temperatures, **options)
+    draws = np.full(n, tc), np.full(n, zero)
+    return at_strain(*draws, strain, temperatures=temperatures, common=Common(n))
 
 
 def median(found, target):
@@ -50,10 +51,10 @@ def test_every_combination_of_relations_is_there():
 def test_bc2_follows_the_strain_function_and_tc_a_power_of_it():
     found = at(-0.003)
     for name, result in by(found, "Bc2_0K_T").items():
-        assert result.median == pytest.approx(29.0 * float(relation(name)(-0.003)), rel=0.01)
+        assert result.band.median == pytest.approx(29.0 * float(relation(name)(-0.003)), rel=0.01)
     for result in by(found, "Tc_K").values():
         function, power = result.relations
-        assert result.median == pytest.approx(18.0 * float(power(function(-0.003))), rel=0.005)
+        assert result.band.median == pytest.approx(18.0 * float(power(function(-0.003))), rel=0.005)
     # w = 3 and 2.2: 18 K falls by 0.2 to 0.6 K
     assert 17.3 < median(found, "Tc_K") < 17.85
 
@@ -73,7 +74,7 @@ def test_compression_costs_more_the_more_there_is():
 
 def test_the_spread_between_relations_is_in_the_interval():
     found = at(-0.005)
-    medians = [result.median for result in by(found, "Bc2_0K_T").values()]
+    medians = [result.band.median for result in by(found, "Bc2_0K_T").values()]
     low, high = np.quantile(found.draws["Bc2_0K_T"], [0.16, 0.84])
     assert high - low > 0.6 * (max(medians) - min(medians)) > 0.0
 
@@ -81,7 +82,7 @@ def test_the_spread_between_relations_is_in_the_interval():
 def test_draws_go_in_and_come_out():
     rng = np.random.default_rng(3)
     tc, bc2 = rng.normal(17.5, 0.3, N), rng.normal(28.0, 1.0, N)
-    found = at_strain(tc, bc2, -0.002)
+    found = at_strain(tc, bc2, -0.002, common=Common(N))
     assert found.draws["Tc_K"].shape == (N,)
     # what was known of Bc2 stays what moves it
     assert np.corrcoef(bc2, found.draws["Bc2_0K_T"])[0, 1] > 0.9

@@ -79,7 +79,7 @@ def fields(
 def _draw(folder: Path, comparison: "FieldComparison") -> list[Part]:
     """Save the figures of the reference, the samples asked for and the leaders, and say which."""
     from xrdorder.figures import bc2_figure, current_figure, section_figure
-    from xrdorder.reports.sample_figures import save
+    from xrdorder.reports.pictures import save
 
     chosen = [choice.sample for choice in comparison.chosen(_MOST_DRAWN)]
     shown = [comparison.reference, *(sample for sample in chosen if sample is not comparison.reference)]

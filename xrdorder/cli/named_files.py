@@ -51,7 +51,7 @@ PICTURE = NamedFile(endings=PICTURES)
 
 def save_figure(figure: "Figure", path: Path) -> None:
     """Save a figure, and say where."""
-    from xrdorder.reports.sample_figures import save
+    from xrdorder.reports.pictures import save
 
     save(figure, path)
     show(File("Figure", str(path)))

@@ -64,22 +64,27 @@ def run_and_show(
     drawn, all unless given.
     """
     from xrdorder.cli.study_screen import file_parts, study_parts
-    from xrdorder.reports.sample_figures import draw_calibration, draw_samples, draw_study
+    from xrdorder.reports.sample_figures import FitFigures, draw_study
     from xrdorder.results.study_table import failures
+    from xrdorder.running.pool import Processes
     from xrdorder.running.run import run_study
 
-    with Progress("fitting") as progress:
-        results = run_study(described or study, progress=progress, again=again, workers=workers, cluster=cluster)
-    start: list[Part] = [introduction, ""] if introduction else []
-    show(*start, *study_parts(results, study, details=details), *file_parts(results, study))
-    for line in failures(results):
-        complain(line)
-    if figures:
-        with Progress("drawing") as progress:
-            folder = draw_samples(study, results, undrawn, only=drawn, progress=progress, workers=workers)
-            draw_calibration(study, undrawn)
-            draw_study(study, results, undrawn)
-        show(figures_part(folder))
+    with Processes(workers) as pool:
+        drawing = FitFigures(study, pool, drawn)
+        with Progress("fitting") as progress:
+            drawn_beside = {"collated": drawing.begin} if figures else {}
+            results = run_study(
+                described or study, progress=progress, again=again, workers=pool, cluster=cluster, **drawn_beside
+            )
+        start: list[Part] = [introduction, ""] if introduction else []
+        show(*start, *study_parts(results, study, details=details), *file_parts(results, study))
+        for line in failures(results):
+            complain(line)
+        if figures:
+            with Progress("drawing") as progress:
+                draw_study(study, results, undrawn)
+                folder = drawing.finish(undrawn, progress)
+            show(figures_part(folder))
     show(done_text(results))
     return results
 

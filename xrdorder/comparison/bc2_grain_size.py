@@ -12,10 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import UnknownNameError, ValidityError
-from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, bc2_curve
+from xrdorder.superconductivity.currents import SURE, Conditions, Conductor, bc2_curve, bc2_draws
 from xrdorder.superconductivity.mixture import Band
 from xrdorder.superconductivity.pinning import ForceShape, comparable_forces, peak_pinning_force
-from xrdorder.superconductivity.ratios import bc2_draws
 
 Array = NDArray[np.float64]
 
@@ -117,14 +116,14 @@ def equal_currents(
     carries = bc2 > field_t
     if not np.any(known) or np.mean(carries[known]) < SURE:
         raise ValidityError(f"'{reference.name}' may be normal at {field_t:g} T: currents do not compare there")
-    common, library = reference.common, reference.library
+    common = reference.common
     grain = reference.grain.draws / float(np.median(reference.grain.draws))
-    force = peak_pinning_force(reference.grain, common=common, library=library)
-    shape = ForceShape(common, library, reference.wire)
+    force = peak_pinning_force(reference.grain.draws, common=common)
+    shape = ForceShape(common)
     own = shape(field_t / np.where(carries, bc2, np.inf))
     by_size = []
     for size in np.atleast_1d(np.asarray(sizes_nm, dtype=float)):
-        other = peak_pinning_force(size * grain, common=common, library=library)
+        other = peak_pinning_force(size * grain, common=common)
         try:
             mine, theirs = comparable_forces(other, force, common=common)
         except ValidityError:

@@ -24,8 +24,7 @@ from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.quantities.caveats import NOT_WIDENED
 from xrdorder.quantities.formatting import digits, with_interval, with_sign
 from xrdorder.relations import Library
-from xrdorder.superconductivity.currents import Conditions
-from xrdorder.superconductivity.ratios import relative_draws
+from xrdorder.superconductivity.currents import current_draws
 from xrdorder.uncertainty import interval
 
 MEASURED = ("a_nm", "site_order", "domain_size_nm", "weight_fraction_nb")
@@ -248,14 +247,15 @@ def _current(results: xr.Dataset, labels: dict[str, str], library: Library) -> P
     part = results.isel(sample=[k for k, name in enumerate(results["sample"].values) if str(name) in labels])
     try:
         samples = with_like_sizes(conductors(part, library=library), part)
-        draws = relative_draws(samples, FIELD_T, Conditions())
+        draws = current_draws(samples, FIELD_T)
     except XrdorderError:
         return None
     sides: Sequence[str] = list(dict.fromkeys(labels.values()))
     rows = [[k for k, sample in enumerate(samples) if labels[sample.name] == side] for side in sides]
     if not all(rows):
         return None
-    ratio = np.mean(draws[rows[0]], axis=0) / np.mean(draws[rows[1]], axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.mean(draws[rows[0]], axis=0) / np.mean(draws[rows[1]], axis=0)
     ratio = ratio[np.isfinite(ratio) & (ratio > 0.0)]
     if not ratio.size:
         return None

@@ -15,7 +15,7 @@ from xrdorder.crystals.a15 import (
     site_order_from,
     tin_lower_bound,
 )
-from xrdorder.crystals.catalogue import Order, Phase, Site, phase, phase_names
+from xrdorder.crystals.catalogue import DEFAULT_PHASES, Order, Phase, Site, phase, phase_names
 from xrdorder.crystals.reflections import Reflections, reflections
 from xrdorder.crystals.standards import Standard, standard, standard_names
 from xrdorder.crystals.structure import (
@@ -27,6 +27,7 @@ from xrdorder.crystals.structure import (
 from xrdorder.crystals.unit_cell import cell_volume, free_lengths, inverse_d_squared
 
 __all__ = [
+    "DEFAULT_PHASES",
     "DOPANT_SITES",
     "A15Composition",
     "Order",

@@ -40,7 +40,10 @@ from xrdorder.crystals.phase_files import phase_from_cif, phase_from_toml
 from xrdorder.exceptions import PhaseError, UnknownNameError
 from xrdorder.files import read_text, shown
 
-__all__ = ["Order", "Phase", "Site", "phase", "phase_names"]
+__all__ = ["DEFAULT_PHASES", "Order", "Phase", "Site", "phase", "phase_names"]
+
+DEFAULT_PHASES = ("nb3sn", "nb", "cu-sn")
+"""What a reacted wire shows after the copper is etched away: A15, unreacted niobium, bronze."""
 
 
 @lru_cache(maxsize=1)

@@ -22,7 +22,7 @@ from pydantic_core import PydanticCustomError
 
 from xrdorder.crystals.standards import standard
 from xrdorder.description.table import ABSENT, Context, shown
-from xrdorder.exceptions import XrdorderError, did_you_mean
+from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.xrays import radiation
 
@@ -197,6 +197,23 @@ def _no_file(path: Path, folder: Path, kind: str = "") -> str:
 def closest_file(path: Path) -> str:
     """Suggest a file that is there for one that is not."""
     return _closest(path, {})
+
+
+def require_files(paths: tuple[Path, ...]) -> None:
+    """Check that pattern files are there.
+
+    Raises
+    ------
+    StudyError
+        One is not; the message names a file of similar name in the same folder.
+    """
+    for path in paths:
+        if path.is_dir():
+            raise StudyError(f"{path}: is a folder; name a pattern file in it")
+        if path.exists() and not path.is_file():
+            raise StudyError(f"{path}: is a pipe or device; name a regular file")
+        if not path.is_file():
+            raise StudyError(f"{path}: no such pattern file; {closest_file(path)}")
 
 
 def _closest(path: Path, beside: dict[Path, list[str]]) -> str:

@@ -22,6 +22,7 @@ from matplotlib.ticker import AutoMinorLocator, FixedLocator, FuncFormatter, Nul
 from numpy.typing import NDArray
 
 from xrdorder.drawing.palette import FOG, PAPER, SLATE, TEXT
+from xrdorder.drawing.panel import Panel
 from xrdorder.drawing.text import FAMILY, LARGE, NORMAL, fitted, plain, typeset, width_in, wrapped_in
 
 Array = NDArray[np.float64]
@@ -114,10 +115,8 @@ def style(axes: Axes, *, x_label: str = "", y_label: str = "", open_frame: bool 
         spine.set_visible(not open_frame or side in ("left", "bottom"))
     axes.set_facecolor(PAPER)
     axes.tick_params(
-        which="both", direction="in", color=SLATE, labelcolor=TEXT, labelsize=NORMAL, labelfontfamily=FAMILY,
-        width=THIN, length=3.0,
-    )  # fmt: skip
-    axes.tick_params(which="minor", length=1.7)
+        direction="in", color=SLATE, labelcolor=TEXT, labelsize=NORMAL, labelfontfamily=FAMILY, width=THIN, length=3.0
+    )
     axes.set_xlabel(typeset(x_label), **font())
     axes.set_ylabel(typeset(y_label), **font())
 
@@ -157,7 +156,7 @@ def place(
     """Give axes at a place told in inches from the lower left corner."""
     width, height = figure.get_size_inches()
     box = (left_in / width, bottom_in / height, width_in / width, height_in / height)
-    return figure.add_axes(box, sharex=share)
+    return figure.add_axes(box, sharex=share, axes_class=Panel)
 
 
 def grid(
@@ -309,10 +308,10 @@ def log_ticks(axis: Axis) -> None:
 
 def minor_ticks(axes: Axes, *, x: int = 0, y: int = 0) -> None:
     """Divide the distance between ticks of an axis into so many parts."""
-    if x:
-        axes.xaxis.set_minor_locator(AutoMinorLocator(x))
-    if y:
-        axes.yaxis.set_minor_locator(AutoMinorLocator(y))
+    for axis, parts in ((axes.xaxis, x), (axes.yaxis, y)):
+        if parts:
+            axis.set_minor_locator(AutoMinorLocator(parts))
+            axis.set_tick_params(which="minor", direction="in", color=SLATE, width=THIN, length=1.7)
 
 
 def zero_line(axes: Axes) -> None:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import HAIR, LINE, THIN, font
+from xrdorder.drawing.lots import look
 from xrdorder.drawing.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, typeset
 
 Array = NDArray[np.float64]
@@ -38,6 +39,24 @@ def cross(axes: Axes, x: ArrayLike, y: ArrayLike, *, alpha: float = 0.6, width: 
     for along, up in (((left, right), (centre, centre)), ((middle, middle), (low, high))):
         axes.plot(along, up, color=mark["color"], linewidth=width, alpha=alpha, zorder=2)
     axes.plot([middle], [centre], linestyle="none", zorder=3, **mark)
+
+
+def marks(
+    axes: Axes, lots: ArrayLike, x: ArrayLike, y: Array, *, width: float = THIN, alpha: float = 0.6
+) -> None:
+    """Draw samples with the marks of their lots and with intervals: low ends, middles, high ends, (3, n), or x as (n,).
+
+    A lot at a time: a line for each interval would take longer than all the rest of a figure of many samples.
+    """
+    of, x, y = np.asarray(lots), np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    for lot in np.unique(of):
+        along, (low, centre, high) = x[..., of == lot], y[:, of == lot]
+        middle = along[1] if along.ndim > 1 else along
+        bars: dict[str, Any] = {"color": palette.lot_colour(lot), "linewidth": width, "alpha": alpha, "zorder": 2}
+        axes.vlines(middle, low, high, **bars)
+        if along.ndim > 1:
+            axes.hlines(centre, along[0], along[2], **bars)
+        axes.plot(middle, centre, linestyle="none", zorder=3, **look(lot))
 
 
 def course(axes: Axes, x: Array, line: Array, half: Array, colour: str, *, clear: bool, band: bool = True) -> None:

@@ -141,7 +141,7 @@ def _of_lot(
 ) -> LotCurrents | None:
     require_drawn_alike(members)
     common = members[0].common
-    peaks = [peak_pinning_force(member.grain, common=member.common, library=member.library) for member in members]
+    peaks = [peak_pinning_force(member.grain.draws, common=member.common) for member in members]
     try:
         forces = dict(zip((member.name for member in members), comparable_forces(*peaks, common=common), strict=True))
     except ValidityError:

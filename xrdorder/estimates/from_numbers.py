@@ -25,7 +25,7 @@ from xrdorder.material.tin_by_order import Prior, add_tin_by_order, usual_order
 from xrdorder.quantities.registry import ESTIMATED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.by_relation import by_relation
-from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.mixture import Answer, Common
 from xrdorder.superconductivity.strain import MOST_STRAIN, AtStrain, at_strain
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at, wire_of
 from xrdorder.uncertainty import Array, Contributions
@@ -73,7 +73,7 @@ class Estimate(Displayed):
         Given and derived quantities with their uncertainty table.
     draws : dict of target to array, (draws,)
         Joint draws of tin, order, Tc, resistivity, slope and Bc2, free of strain: those of a study of this wire alone.
-    relations : tuple of RelationResult
+    relations : tuple of Answer
         What each published relation says by itself, asked with these draws.
     wire : str
         Kind of wire that relations are chosen for.
@@ -96,7 +96,7 @@ class Estimate(Displayed):
 
     material: Material
     draws: Mapping[str, Array] = field(repr=False)
-    relations: tuple[RelationResult, ...] = field(repr=False)
+    relations: tuple[Answer, ...] = field(repr=False)
     wire: str
     flags: tuple[Flag, ...]
     assumptions: tuple[str, ...]
@@ -225,12 +225,12 @@ def estimate(
     if strain is not None:
         at = at_strain(
             draws["Tc_K"], draws["Bc2_0K_T"], strain, u_strain=u_strain or 0.0, temperatures=temperatures,
-            law=drawn.law, seed=seed, library=library, wire=wire,
+            law=drawn.law, common=Common(n, seed, library=library, wire=wire),
         )  # fmt: skip
     return Estimate(
         material,
         draws,
-        by_relation(draws, library=library, wire=wire, key=_NAME, temperatures_k=(HELIUM_K, *bc2_at_k)),
+        by_relation(draws, Common(n, 0, _NAME, library=library, wire=wire), (HELIUM_K, *bc2_at_k)),
         wire,
         (*material.flags, *drawn.flags[_NAME], *(at.flags if at else ())),
         (*material.assumptions, STRAIN_FREE if strain is None else _strain_in_words(u_strain)),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from xrdorder.estimates.stored_draws import column_of
 from xrdorder.quantities.registry import UNIT_1, quantity, unit_of
 from xrdorder.relations import LABELS, Relation
-from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.mixture import Answer
 from xrdorder.uncertainty import Array
 
 JOINT = "joint model"
@@ -87,18 +87,19 @@ def relation_row(name: str, entry: Relation, value: float, u: float, note: str =
     )
 
 
-def result_row(result: RelationResult, at: str = "") -> Row:
+def result_row(result: Answer, at: str = "") -> Row:
     """Row of what one relation says about Tc, resistivity or Bc2; `at` names a state in words."""
     note = result.reason
+    median, low, high = (float(end) for end in result.band)
     if result.applies and result.share_inside < 0.995:
         note = f"{100 * result.share_inside:.0f} % of the draws inside its validity"
     return Row(
         f"{quantity(result.target).noun}{at}",
         result.name,
-        result.median,
+        median,
         math.nan,
-        result.low,
-        result.high,
+        low,
+        high,
         unit_of(result.target),
         result.value,
         "; ".join(entry.formula for entry in result.relations),

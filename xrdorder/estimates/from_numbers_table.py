@@ -16,7 +16,7 @@ from xrdorder.quantities.registry import PREDICTED, UNTESTED, quantity
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.relations.tin_from_order import BOUND, USUAL, USUAL_S_A
 from xrdorder.superconductivity.by_relation import branches_words
-from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.mixture import Answer
 from xrdorder.superconductivity.strain import AtStrain
 from xrdorder.uncertainty import Array
 
@@ -27,7 +27,7 @@ _BY_STRAIN = "joint draws times published strain functions, all that apply in eq
 def estimate_rows(
     material: Material,
     draws: Mapping[str, Array],
-    relations: Sequence[RelationResult],
+    relations: Sequence[Answer],
     *,
     usual: Prior,
     strained: AtStrain | None = None,
@@ -92,7 +92,7 @@ def _tin_rows(material: Material, scale: TinScale, library: Library, usual: Prio
     return rows
 
 
-def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[RelationResult]) -> list[Row]:
+def _predicted_rows(draws: Mapping[str, Array], relations: Sequence[Answer]) -> list[Row]:
     remarks = {
         "Tc_K": UNTESTED,
         "Bc2_0K_T": branches_words(relations, float(np.median(draws["Bc2_0K_T"]))),

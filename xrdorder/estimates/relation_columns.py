@@ -10,30 +10,34 @@ from xrdorder.quantities.registry import unit_of
 from xrdorder.relations import LABELS, PUBLISHED, Library
 from xrdorder.results.conventions import units_beside
 from xrdorder.superconductivity.by_relation import branches_words, by_relation
-from xrdorder.superconductivity.mixture import RelationResult
+from xrdorder.superconductivity.mixture import Answer, Band, Common
 
 
 def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Dataset:
     """Add what each relation says of each sample by itself, and where it was published."""
     draws = StudyDraws.of(results)
+    n = draws.values["Tc_K"].shape[1]
     samples = zip(draws.samples, results["lot"].values, results["wire"].values, draws.known(), strict=True)
-    by_sample = [
-        by_relation(
-            {target: rows[k] for target, rows in draws.values.items()},
-            library=library, wire=str(wire), key=name, lot=str(lot),
-        ) if known else ()
-        for k, (name, lot, wire, known) in enumerate(samples)
-    ]  # fmt: skip
-    entries = {f"{result.target}: {result.name}": result for of in by_sample for result in of}
+    entries: dict[str, Answer] = {}
+    said: list[dict[str, tuple[str, Band]]] = []
+    branches = []
+    for k, (name, lot, wire, known) in enumerate(samples):
+        answers: tuple[Answer, ...] = ()
+        if known:
+            given = {target: rows[k] for target, rows in draws.values.items()}
+            answers = by_relation(given, Common(n, 0, name, str(lot), library, str(wire)))
+        entries |= {f"{answer.target}: {answer.name}": answer for answer in answers}
+        said.append({f"{answer.target}: {answer.name}": (answer.reason, answer.band) for answer in answers})
+        branches.append(branches_words(answers, float(np.median(draws.values["Bc2_0K_T"][k]))) if answers else "")
     names = list(entries)
-    reason = np.full((len(by_sample), len(names)), "no result", dtype=object)
+    reason = np.full((len(said), len(names)), "no result", dtype=object)
     numbers = {key: np.full(reason.shape, np.nan) for key in _RELATION_NUMBERS}
-    for k, of in enumerate(by_sample):
-        for result in of:
-            j = names.index(f"{result.target}: {result.name}")
-            reason[k, j] = result.reason
+    for k, of in enumerate(said):
+        for name, (why, band) in of.items():
+            j = names.index(name)
+            reason[k, j] = why
             for key, array in numbers.items():
-                array[k, j] = getattr(result, key)
+                array[k, j] = getattr(band, key)
     texts = {
         "target": ("quantity the relation predicts", [entry.target for entry in entries.values()]),
         "source": ("publication of the relation", [_joined(entry, "source") for entry in entries.values()]),
@@ -44,10 +48,6 @@ def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Data
         ),
         "route": ("what the relation was asked with", [entry.route for entry in entries.values()]),
     }
-    branches = [
-        branches_words(of, float(np.median(draws.values["Bc2_0K_T"][k]))) if of else ""
-        for k, of in enumerate(by_sample)
-    ]
     dims = ("sample", "relation")
     return results.assign(
         {
@@ -55,8 +55,8 @@ def with_relations(results: xr.Dataset, library: Library = PUBLISHED) -> xr.Data
                                                          "relation_median, _low and _high")),
             "relation_reason": (dims, reason, {"long_name": "why the relation is refused; empty where it applies"}),
             "bc2_branches": ("sample", np.array(branches, dtype=object), {"long_name": _BRANCHES}),
-            **{f"relation_{key}": ("relation", np.array(said, dtype=object), {"long_name": meaning})
-               for key, (meaning, said) in texts.items()},
+            **{f"relation_{key}": ("relation", np.array(words, dtype=object), {"long_name": meaning})
+               for key, (meaning, words) in texts.items()},
             **{f"relation_{key}": (dims, array, {"long_name": _RELATION_NUMBERS[key]})
                for key, array in numbers.items()},
         }
@@ -73,5 +73,5 @@ _RELATION_NUMBERS = {
 _BRANCHES = "how far the published branches of Bc2 near stoichiometry part; empty where one does not apply"
 
 
-def _joined(result: RelationResult, what: str) -> str:
+def _joined(result: Answer, what: str) -> str:
     return "; ".join(dict.fromkeys(getattr(entry, what) for entry in result.relations))

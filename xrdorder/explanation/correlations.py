@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,15 +84,34 @@ class Covariance:
 
     def u(self, name: str) -> float:
         """Counting uncertainty of a parameter."""
-        k = self.names.index(name)
-        return math.sqrt(max(float(self.values[k, k]), 0.0))
+        return float(self._u[self.names.index(name)])
 
     def correlation(self, first: str, second: str) -> float:
         """Coefficient between -1 and 1; NaN where one of the two is not uncertain."""
-        product = self.u(first) * self.u(second)
-        if product == 0.0:
-            return math.nan
-        return float(self.values[self.names.index(first), self.names.index(second)]) / product
+        return float(self._correlations[self.names.index(first), self.names.index(second)])
+
+    @cached_property
+    def _u(self) -> Array:
+        return np.sqrt(np.maximum(np.diag(self.values), 0.0))
+
+    @cached_property
+    def _correlations(self) -> Array:
+        product = np.outer(self._u, self._u)
+        return np.divide(self.values, product, out=np.full_like(product, np.nan), where=product > 0.0)
+
+    @cached_property
+    def _known(self) -> dict[str, tuple[Nuisance, ...]]:
+        """What was asked before: one parameter stands behind many quantities."""
+        return {}
+
+    @cached_property
+    def _groups(self) -> dict[str, list[int]]:
+        """Places of the uncertain parameters of each group."""
+        groups: dict[str, list[int]] = {}
+        for k, name in enumerate(self.names):
+            if self._u[k] > 0.0 and name in self.roles and (group := _GROUP_OF.get(self.roles[name].kind)):
+                groups.setdefault(group, []).append(k)
+        return groups
 
     def of_order_with_displacements(self) -> tuple[tuple[str, float], ...]:
         """Displacement parameters of the A15 and the correlation of its order contrast with each."""
@@ -105,20 +125,17 @@ class Covariance:
 
     def nuisances(self, name: str) -> tuple[Nuisance, ...]:
         """What groups of other parameters cost this one, largest first; those below a hundredth are left out."""
-        groups: dict[str, list[str]] = {}
-        for other in self.names:
-            if other != name and self.u(other) > 0.0:
-                group = _GROUP_OF.get(self.roles[other].kind, "") if other in self.roles else ""
-                groups.setdefault(group, []).append(other)
-        nuisances = []
-        for group, members in groups.items():
-            if not group:
-                continue
-            r = np.array([self.correlation(name, member) for member in members])
-            among = np.array([[self.correlation(a, b) for b in members] for a in members])
+        if name in self._known:
+            return self._known[name]
+        at, nuisances = self.names.index(name), []
+        for group, places in self._groups.items():
+            members = [k for k in places if k != at]
+            r = self._correlations[at, members]
             # R² of the parameter on the group: the share of its variance that goes when the group is known
-            share = float(np.clip(r @ np.linalg.pinv(among, hermitian=True) @ r, 0.0, 1.0))
+            among = np.linalg.pinv(self._correlations[np.ix_(members, members)], hermitian=True)
+            share = float(np.clip(r @ among @ r, 0.0, 1.0)) if members and self._u[at] > 0.0 else 0.0
             if share > 1e-4:
                 k = int(np.argmax(np.abs(r)))
-                nuisances.append(Nuisance(group, self.u(name) * math.sqrt(share), (members[k], float(r[k]))))
-        return tuple(sorted(nuisances, key=lambda item: -item.u))
+                strongest = self.names[members[k]], float(r[k])
+                nuisances.append(Nuisance(group, self.u(name) * math.sqrt(share), strongest))
+        return self._known.setdefault(name, tuple(sorted(nuisances, key=lambda item: -item.u)))

@@ -79,6 +79,43 @@ class Step:
         return math.isclose(self.recomputed, self.value, rel_tol=1e-9, abs_tol=1e-15)
 
 
+class Chains:
+    """The steps to all quantities of a sample; each step is worked out once."""
+
+    def __init__(self, sample: StoredSample) -> None:
+        self._sample, self._parameters = sample, StoredParameters.of(sample).values
+        self._steps: dict[str, Step | None] = {}
+
+    def to(self, quantity: str) -> tuple[Step, ...]:
+        """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
+        done: dict[str, Step] = {}
+
+        def go(name: str) -> None:
+            step = self._step(name)
+            if step is None or name in done:
+                return
+            for before in (*(given.quantity for given in step.record.inputs), *step.record.numbers):
+                go(before)
+            done[name] = step
+
+        go(quantity)
+        if quantity not in done:
+            value = self._sample.values.get(quantity, math.nan)
+            nothing = Record(quantity, symbol_of(quantity), value, remark="no record of it is stored")
+            done[quantity] = Step(nothing, value, math.nan)
+        return tuple(done.values())
+
+    def _step(self, name: str) -> Step | None:
+        if name not in self._steps:
+            record = self._sample.records.get(name)
+            if record is None and name in self._parameters:
+                record = Record(name, name, self._parameters[name], remark=FITTED)
+            known = self._sample.values
+            step = Step(record, known.get(name, record.value), recomputed(record)) if record is not None else None
+            self._steps[name] = step
+        return self._steps[name]
+
+
 @dataclass(frozen=True)
 class SourceShare:
     """Part of an uncertainty that one family of sources makes, as far as one group shares it.
@@ -314,10 +351,11 @@ def explain(sample: StoredSample, quantity: str | None = None, sharing: Sharing 
         except UnknownNameError as error:
             raise UnknownNameError(f"sample '{sample.name}': {error}") from None
         names = [name]
+    chains = Chains(sample)
     quantities = [
-        _predicted(sample, name)
+        _predicted(sample, chains, name)
         if name in targets
-        else _quantity(sample, covariance, name, sharing or {})
+        else _quantity(sample, covariance, chains, name, sharing or {})
         for name in ([] if sample.failed else names)
     ]
     return Explanation(
@@ -362,9 +400,9 @@ def _cross_checks(sample: StoredSample) -> tuple[CrossCheck, ...]:
 
 
 def _quantity(
-    sample: StoredSample, covariance: Covariance, name: str, sharing: Sharing
+    sample: StoredSample, covariance: Covariance, chains: Chains, name: str, sharing: Sharing
 ) -> QuantityExplained:
-    chain, value = steps(name, sample), sample.values[name]
+    chain, value = chains.to(name), sample.values[name]
     fitted = [
         FittedParameter(
             step.quantity, step.value, covariance.u(step.quantity), covariance.nuisances(step.quantity)
@@ -443,18 +481,21 @@ def _title(family: str, group: str, groups: Sequence[str]) -> str:
     return f"{family}, shared" if sum(other != PRIVATE for other in groups) == 1 else f"{family}, shared by {group}"
 
 
-def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
+def _predicted(sample: StoredSample, chains: Chains, target: str) -> QuantityExplained:
     """Explain a prediction: what each relation says, and which do not apply."""
     tables = sample.estimates
     k = int(np.flatnonzero(tables["target"].values == target)[0])
-    mine = tables["relation_target"].values == target
-    parts = ("relation", "relation_median", "relation_low", "relation_high", "relation_formula", "relation_reason")
-    sources = zip(*(tables[name].values[mine].tolist() for name in ("relation_source", "relation_known")), strict=True)
-    rows = zip(*(tables[name].values[mine].tolist() for name in parts), strict=True)
-    said = tuple(
-        RelationSaid(name.removeprefix(f"{target}: "), median, low, high, formula, f"{source} ({how})", reason)
-        for (name, median, low, high, formula, reason), (source, how) in zip(rows, sources, strict=True)
-    )
+    of = tables["relation_target"].values == target
+    columns = ("median", "low", "high", "formula", "source", "known", "reason")
+    names = tables["relation"].values[of]
+    rows = zip(names, *(tables[f"relation_{column}"].values[of] for column in columns), strict=True)
+    said = [
+        RelationSaid(
+            str(name).removeprefix(f"{target}: "), float(median), float(low), float(high), str(formula),
+            f"{source} ({known})", str(reason),
+        )
+        for name, median, low, high, formula, source, known, reason in rows
+    ]  # fmt: skip
     median, low, high = (float(tables[f"target_{end}"].values[k]) for end in ("median", "low", "high"))
     return QuantityExplained(
         target,
@@ -462,18 +503,18 @@ def _predicted(sample: StoredSample, target: str) -> QuantityExplained:
         median,
         low=low,
         high=high,
-        steps=_steps_to_inputs(sample),
-        relations=said,
+        steps=_steps_to_inputs(sample, chains),
+        relations=tuple(said),
         asked=_asked_with(sample, target),
     )
 
 
-def _steps_to_inputs(sample: StoredSample) -> tuple[Step, ...]:
+def _steps_to_inputs(sample: StoredSample, chains: Chains) -> tuple[Step, ...]:
     """How tin by the lattice and order came about, which the joint estimates are made from."""
     done: dict[str, Step] = {}
     for name in ("tin_fraction_lattice", "site_order"):
         if math.isfinite(sample.values.get(name, math.nan)):
-            done |= {step.quantity: step for step in steps(name, sample)}
+            done |= {step.quantity: step for step in chains.to(name)}
     return tuple(done.values())
 
 
@@ -494,29 +535,6 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     if branches and target.startswith("Bc2"):
         words.append(branches)
     return tuple(words)
-
-
-def steps(quantity: str, sample: StoredSample) -> tuple[Step, ...]:
-    """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
-    parameters = StoredParameters.of(sample).values
-    done: dict[str, Step] = {}
-
-    def go(name: str) -> None:
-        record = sample.records.get(name)
-        if record is None and name in parameters:
-            record = Record(name, name, parameters[name], remark=FITTED)
-        if record is None or name in done:
-            return
-        for before in (*(given.quantity for given in record.inputs), *record.numbers):
-            go(before)
-        done[name] = Step(record, sample.values.get(name, record.value), recomputed(record))
-
-    go(quantity)
-    if quantity not in done:
-        value = sample.values.get(quantity, math.nan)
-        nothing = Record(quantity, symbol_of(quantity), value, remark="no record of it is stored")
-        done[quantity] = Step(nothing, value, math.nan)
-    return tuple(done.values())
 
 
 _HEAD = (

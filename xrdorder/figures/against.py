@@ -27,8 +27,8 @@ from xrdorder.drawing.layout import (
     panel_height,
     style,
 )
-from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.parts import DASHES, cross, legend, legend_rows_in, published
+from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.parts import DASHES, legend, legend_rows_in, marks, published
 from xrdorder.exceptions import StudyError
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.registry import column_name, quantity
@@ -117,8 +117,7 @@ def against_figure(
     for axes, name in zip(panels, shown, strict=True):
         x, y = (values[:, there[name]] for values in own[name])
         style(axes, x_label=quantity(PAIRS[name].x).label, y_label=quantity(PAIRS[name].y).label)
-        for along, up, k in zip(x.T, y.T, there[name], strict=True):
-            cross(axes, along, up, **look(lots.index(lot_of[k])))
+        marks(axes, [lots.index(lot_of[k]) for k in there[name]], x, y)
         _frame(axes, x, y)
         grey = points(*PAIRS[name].published)
         published(axes, grey.x, grey.y)

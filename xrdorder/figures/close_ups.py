@@ -163,8 +163,9 @@ def _draw_close_up(
         low = float(min(np.nanmin(part["observed"].values), np.nanmin(part["background"].values)))
         axes.set_ylim(max(0.0, low - 0.15 * (high - low)), high + 0.1 * (high - low))
         minor_ticks(axes, y=2)
-    minor_ticks(axes, x=5)
-    axes.set_title(title, loc="left", pad=31.0, **font(NORMAL, weight="bold"))
+    for panel in (axes, below):
+        minor_ticks(panel, x=5)
+    axes.set_title(title, loc="left", y=1.0, pad=31.0, **font(NORMAL, weight="bold"))
     _name_lines(axes, stretch, lanes, width_in)
 
 

@@ -99,7 +99,7 @@ def fit_figure(
     top = body - key - len(lanes) * lane_in
     lane_axes = place(figure, left, top, wide, len(lanes) * lane_in)
     top -= _GAP_IN + pattern_in
-    main = place(figure, left, top, wide, pattern_in, lane_axes)
+    main = place(figure, left, top, wide, pattern_in)
     top -= _GAP_IN + residual_in
     below = place(figure, left, top, wide, residual_in, main)
 
@@ -126,11 +126,8 @@ def fit_figure(
 
 def _draw_lanes(axes: Axes, lanes: Sequence[Lane], low: float, high: float, wide_in: float) -> None:
     """One lane a phase, the first on top; marks stand on the lane's floor."""
-    style(axes)
-    for spine in axes.spines.values():
-        spine.set_visible(False)
-    axes.tick_params(which="both", left=False, bottom=False, labelleft=False, labelbottom=False)
-    axes.set_ylim(0.0, float(len(lanes)))
+    axes.set_axis_off()
+    axes.set(xlim=(low, high), ylim=(0.0, len(lanes)))
     strongest = max((float(lane.area.max()) for lane in lanes if lane.area.size), default=1.0)
     degrees_per_inch = (high - low) / wide_in
     for k, lane in enumerate(lanes):

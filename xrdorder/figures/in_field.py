@@ -303,7 +303,7 @@ def section_figure(
         len(names),
     )
     for k, name in enumerate(names):
-        share = layers[name].share_superconducting(fields, temperature_k, at[name]).share
+        share = layers[name].share_superconducting(fields, temperature_k, at[name])
         percent = Band(*(100.0 * part for part in share))
         _curve(axes, fields, percent, k, f"{_short(name)} ({layers[name].kind})", len(names), bars=False)
     axes.set_xlim(float(fields[0]), float(fields[-1]))

@@ -155,7 +155,7 @@ def order_lines_figure(
             shapes[k].set_xlabel("2θ from the line (degrees)", **font())
             areas[k].set_xlabel("")
         for axes, words in ((shapes[k], title_of_line), (areas[k], f"{title_of_line}, area")):
-            axes.set_title(words, loc="left", pad=5.0, **font(NORMAL, weight="bold"))
+            axes.set_title(words, loc="left", y=1.0, pad=5.0, **font(NORMAL, weight="bold"))
             zero_line(axes)
             axes.axvline(0.0, color=SLATE, linewidth=HAIR, linestyle=(0, (1, 2)), zorder=0.6)
             axes.set_xlim(-_AROUND_DEG, _AROUND_DEG)

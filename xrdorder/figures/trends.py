@@ -33,11 +33,11 @@ from xrdorder.drawing.layout import (
     panel_height,
     style,
 )
-from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.parts import course, published, words_over
+from xrdorder.drawing.lots import draw_legend, legend_height
+from xrdorder.drawing.parts import course, marks, published, words_over
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import UnknownNameError
-from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Point, Variable, places_of
+from xrdorder.figures.treatment_axis import TEMPERATURE, Places, Variable, places_of
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.registry import Quantity, column_name, quantity, standing_in
 from xrdorder.relations.published_samples import points
@@ -183,37 +183,24 @@ def _panels(
 # --- marks -----------------------------------------------------------------------------------------------
 
 
-def _bar(axes: Axes, point: Point, low: float, high: float, width: float, *, alpha: float = 1.0) -> None:
-    axes.plot(
-        [point.x, point.x], [low, high], color=palette.lot_colour(point.lot), linewidth=width, alpha=alpha,
-        solid_capstyle="butt", zorder=2,
-    )  # fmt: skip
-
-
-def _mark(axes: Axes, point: Point, y: float) -> None:
-    axes.plot([point.x], [y], linestyle="none", zorder=3, **look(point.lot))
-
-
 def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """Marks with their own bars; the common part of each lot at the right edge."""
     places, values = scene.places, scene.values(shown)
     row = {} if values is None else {name: k for k, name in enumerate(values.samples)}
-    common: dict[int, list[tuple[float, float]]] = {}
-    for point in places.points:
-        if values is None or point.name not in row:
-            continue
-        k, scale = row[point.name], shown.people.factor
-        value, own = scale * float(values.value[k]), scale * float(values.own[k])
-        _bar(axes, point, value - own, value + own, STRONG)
-        _mark(axes, point, value)
-        bar = point.lot if places.bars == len(places.lots) else 0
-        common.setdefault(bar, []).append((value, scale * float(np.linalg.norm(values.shared[k]))))
-    for bar, pairs in sorted(common.items()):
-        middle, u = (float(np.median(column)) for column in np.array(pairs).T)
-        x = places.edge(bar)
-        colour = palette.lot_colour(bar) if places.bars == len(places.lots) else palette.SLATE
-        axes.plot([x, x], [middle - u, middle + u], color=colour, linewidth=BAR, alpha=0.45, zorder=2)
-    if common:
+    there = [point for point in places.points if point.name in row]
+    if values is not None and there:
+        rows, factor = [row[point.name] for point in there], shown.people.factor
+        value, own = factor * values.value[rows], factor * values.own[rows]
+        common = factor * np.linalg.norm(values.shared[rows], axis=1)
+        lots = np.array([point.lot for point in there])
+        marks(axes, lots, [point.x for point in there], np.array([value - own, value, value + own]), width=STRONG,
+              alpha=1.0)  # fmt: skip
+        each = places.bars == len(places.lots)
+        for bar in np.unique(lots) if each else [0]:
+            of = (lots == bar) | (not each)
+            x, middle, u = places.edge(bar), float(np.median(value[of])), float(np.median(common[of]))
+            colour = palette.lot_colour(bar) if each else palette.SLATE
+            axes.plot([x, x], [middle - u, middle + u], color=colour, linewidth=BAR, alpha=0.45, zorder=2)
         axes.text(
             0.998, 1.01, "shared", transform=axes.transAxes, ha="right", va="bottom",
             **font(SMALL, color=palette.SLATE),
@@ -223,13 +210,10 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
 
 def _draw_predicted(axes: Axes, scene: _Scene, shown: Quantity) -> None:
     """Medians with their intervals."""
-    for point in scene.places.points:
-        low, median, high = (
-            float(scene.results[column_name(shown, part)].values[point.k]) for part in ("low", "median", "high")
-        )
-        if math.isfinite(median):
-            _bar(axes, point, low, high, BLOCK, alpha=0.28)
-            _mark(axes, point, median)
+    columns = [scene.results[column_name(shown, part)].values for part in ("low", "median", "high")]
+    there = [point for point in scene.places.points if math.isfinite(columns[1][point.k])]
+    ends = np.array([[column[point.k] for point in there] for column in columns])
+    marks(axes, [point.lot for point in there], [point.x for point in there], ends, width=BLOCK, alpha=0.28)
     minor_ticks(axes, y=2)
 
 

@@ -13,11 +13,12 @@ there is to choose stands in `FitOptions`. Behind them, on top of `xrdorder.forw
 The package knows nothing of Tc or wires; of tin only what the A15 scatters at a content that is held.
 """
 
+from xrdorder.crystals import DEFAULT_PHASES
 from xrdorder.exceptions import Flag
 from xrdorder.fitting.instrument_calibration import Calibration, calibrate
 from xrdorder.fitting.options import LATTICE_DISTRIBUTIONS, FitOptions
 from xrdorder.fitting.result import PatternFit, PhaseResult
-from xrdorder.fitting.whole_pattern import DEFAULT_COMPOSITION, DEFAULT_PHASES, fit_pattern
+from xrdorder.fitting.whole_pattern import DEFAULT_COMPOSITION, fit_pattern
 from xrdorder.least_squares.engines import ENGINES
 
 __all__ = [

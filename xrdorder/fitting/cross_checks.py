@@ -12,7 +12,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from xrdorder.exceptions import FitError, Flag
+from xrdorder.exceptions import Flag
+from xrdorder.fitting.curves_and_lines import described
 from xrdorder.fitting.free_intensities import pawley_lattice
 from xrdorder.fitting.from_lines import (
     LineLattice,
@@ -132,11 +133,10 @@ def cross_check(
     reason = _unfit(fit, a15)
     if reason:
         lines = ()
-        free, centres = LineLattice(nan, nan, reason=reason), LineLattice(nan, nan, reason=reason)
-        extrapolated = centres
+        free = centres = extrapolated = LineLattice(nan, nan, reason=reason)
         near, same = (LineOrder(nan, nan, (), reason) for _ in range(2))
     else:
-        free = _free(fit, a15, enlargement)
+        free = pawley_lattice(fit, a15, enlargement)
         lines = fit_single_lines(fit, a15, enlargement) if lines is None else lines
         centres, extrapolated = lattice_from_lines(lines, fit, a15), nelson_riley(lines, fit, a15)
         near = order_from_lines(lines, fit, a15, solution, enlargement)
@@ -171,16 +171,6 @@ def _unfit(fit: Refinement, a15: PhaseLines) -> str:
     return ""
 
 
-def _free(fit: Refinement, a15: PhaseLines, enlargement: float) -> LineLattice:
-    """Lattice with the intensities set free, or why there is none."""
-    nan = float("nan")
-    try:
-        lattice = pawley_lattice(fit, a15, enlargement)
-    except FitError as error:
-        return LineLattice(nan, nan, reason=str(error))
-    return LineLattice(lattice.a_nm, lattice.u_a_nm, 0.0, lattice.chi2_reduced)
-
-
 def _table(lattices: dict[str, LineLattice], orders: dict[str, LineOrder]) -> xr.Dataset:
     """Routes side by side, with differences from the first."""
     routes = list(lattices)
@@ -206,14 +196,12 @@ def _table(lattices: dict[str, LineLattice], orders: dict[str, LineOrder]) -> xr
         ("order_difference", contrast - contrast[0], "1", "contrast less that of the whole pattern"),
         ("u_order_difference", u_of(u_contrast, _LEAST_U_ORDER), "1", "standard uncertainty of the difference"),
     )  # fmt: skip
-    data = {
-        name: ("route", value, {"units": unit, "long_name": about}) for name, value, unit, about in columns
-    }
     reasons = {
         "a_reason": ("route", text([x.reason for x in lattices.values()]), {"long_name": "why no lattice"}),
         "order_reason": ("route", text([x.reason for x in orders.values()]), {"long_name": "why no order"}),
     }
-    return xr.Dataset(data | reasons, coords={"route": ("route", np.array(routes, dtype=object))})
+    names = np.array(routes, dtype=object)
+    return xr.Dataset(described("route", columns) | reasons, coords={"route": ("route", names)})
 
 
 def _ratio(table: xr.Dataset, quantity: str, route: str) -> float:

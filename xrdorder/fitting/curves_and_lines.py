@@ -1,6 +1,6 @@
 """What a fit hands on as tables: curves over the angle, and the list of lines."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import xarray as xr
@@ -20,61 +20,43 @@ def curves(fit: Refinement, present: Sequence[PhaseLines], calculated: Array) ->
     """
     values = fit.values()
     residual = np.where(fit.used, (fit.observed - calculated) / np.sqrt(fit.variance), np.nan)
-    dims = ("two_theta",)
-    data = {
-        "observed": (dims, fit.observed, {"units": "count", "long_name": "observed counts"}),
-        "calculated": (dims, calculated, {"units": "count", "long_name": "calculated counts"}),
-        "background": (
-            dims,
-            fit.model.background(values),
-            {"units": "count", "long_name": "calculated background"},
-        ),
-        "weighted_residual": (
-            dims,
-            residual,
-            {
-                "units": "1",
-                "long_name": "observed less calculated over standard uncertainty (NaN: point left out)",
-            },
-        ),
-    }
-    for lines in present:
-        part = fit.model.part_of(lines.phase.name, values)
-        data[f"part_{lines.phase.name}"] = (
-            dims,
-            part,
-            {"units": "count", "long_name": f"part of {lines.phase.name}"},
-        )
+    scatter = "observed less calculated over standard uncertainty (NaN: point left out)"
+    columns = [
+        ("observed", fit.observed, "count", "observed counts"),
+        ("calculated", calculated, "count", "calculated counts"),
+        ("background", fit.model.background(values), "count", "calculated background"),
+        ("weighted_residual", residual, "1", scatter),
+    ]
+    names = [lines.phase.name for lines in present]
+    columns += [(f"part_{n}", fit.model.part_of(n, values), "count", f"part of {n}") for n in names]
     if np.ptp(fit.model.time_factor) > 0.0:
-        about = {"units": "1", "long_name": "counting time over its median"}
-        data["time_factor"] = (dims, fit.model.time_factor, about)
+        columns.append(("time_factor", fit.model.time_factor, "1", "counting time over its median"))
     axis = ("two_theta", fit.two_theta, {"units": "degree", "long_name": "diffraction angle 2 theta"})
-    return xr.Dataset(data, coords={"two_theta": axis})
+    return xr.Dataset(described("two_theta", columns), coords={"two_theta": axis})
+
+
+def described(dim: str, columns: Iterable[tuple[str, Array, str, str]]) -> dict[str, tuple[str, Array, dict[str, str]]]:
+    """Variables of a dataset over one dimension, from name, values, unit and what they are."""
+    return {name: (dim, values, {"units": unit, "long_name": about}) for name, values, unit, about in columns}
 
 
 def line_table(present: Sequence[PhaseLines], values: Mapping[str, float]) -> xr.Dataset:
     """Every reflection of the phases found, at the reference wavelength."""
     names, hkl = [], []
-    columns: list[tuple[Array, Array, Array, Array]] = []
+    parts: list[tuple[Array, Array, Array, Array]] = [(np.zeros(0),) * 4]
     for lines in present:
         drawn = lines.summary(values)
         names += [lines.phase.name] * len(lines.hkl)
         hkl += [" ".join(str(int(i)) for i in index) for index in lines.hkl]
-        columns.append(
-            (drawn.position, lines.spacing_nm(values), drawn.area, fwhm(drawn.gauss_squared, drawn.lorentz))
-        )
-    stacked = (
-        [np.concatenate(column) for column in zip(*columns, strict=True)] if columns else [np.zeros(0)] * 4
-    )
+        width = fwhm(drawn.gauss_squared, drawn.lorentz)
+        parts.append((drawn.position, lines.spacing_nm(values), drawn.area, width))
     about = (
         ("two_theta", "degree", "angle of the line, all shifts included"),
         ("d_nm", "nm", "spacing of the planes"),
         ("area", "count degree", "calculated area, all emission lines together"),
         ("fwhm", "degree", "full width at half maximum"),
     )
-    data = {
-        name: ("line", column, {"units": unit, "long_name": text})
-        for (name, unit, text), column in zip(about, stacked, strict=True)
-    }
+    columns = zip(about, zip(*parts, strict=True), strict=True)
+    data = described("line", ((name, np.concatenate(part), unit, text) for (name, unit, text), part in columns))
     coords = {"phase": ("line", np.array(names, dtype=object)), "hkl": ("line", np.array(hkl, dtype=object))}
     return xr.Dataset(data, coords=coords)

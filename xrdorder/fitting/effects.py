@@ -306,18 +306,14 @@ def take_second_population(job: Procedure) -> bool:
         share = after[twin.scale_name] / (after[main.scale_name] + after[twin.scale_name])
         # two descriptions of one distribution: how far they disagree about its mean is an uncertainty of both
         job.u_shape_nm = 0.5 * (before[a] - after[a] - share * (after[second] - after[a]))
-    if choice == "auto" and not (job.improved(chi_before, _BETTER_BY) and _both_clear(job, twin)):
+    solution, _ = job.fit.solution()
+    clear = all(job.significance(lines, solution) > _CLEAR for lines in (main, twin))
+    if choice == "auto" and not (clear and job.improved(chi_before, _BETTER_BY)):
         job.model.remove(twin)
         job.taken = taken_before
         set_values(job.parameters, before)
         return False
     return True
-
-
-def _both_clear(job: Procedure, twin: PhaseLines) -> bool:
-    """Tell whether both populations stand out."""
-    solution, _ = job.fit.solution()
-    return all(job.significance(lines, solution) > _CLEAR for lines in (job.main, twin))
 
 
 EFFECTS = (

@@ -5,13 +5,13 @@ group are known.
 """
 
 import copy
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from xrdorder.exceptions import FitError
+from xrdorder.fitting.from_lines import LineLattice, no_lattice
 from xrdorder.forward_model.free_lines import FreeLines
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.engines import compressed
@@ -20,14 +20,6 @@ from xrdorder.least_squares.refinement import Refinement, Solution, covariance
 Array = NDArray[np.float64]
 
 _MOST_ITERATIONS = 20  # of a linear problem with bounds
-
-
-class FreeLattice(NamedTuple):
-    """Lattice parameter of a fit whose intensities are free, and how well that fit describes the pattern."""
-
-    a_nm: float
-    u_a_nm: float
-    chi2_reduced: float
 
 
 def by_line(fit: Refinement, lines: PhaseLines) -> tuple[dict[str, float], Array]:
@@ -41,7 +33,7 @@ def by_line(fit: Refinement, lines: PhaseLines) -> tuple[dict[str, float], Array
     return areas, by_areas
 
 
-def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -> FreeLattice:
+def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -> LineLattice:
     """Lattice parameter of a phase with the intensities of its lines set free.
 
     One linear step from the minimum of the whole fit; everything else that was free there is free here.
@@ -75,13 +67,16 @@ def pawley_lattice(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0) -
     live = np.flatnonzero((minimum.point > lower) & (minimum.point < upper) & whole.any(axis=0))
     length = rest.index(a15.length_names[0])
     if length not in live:
-        raise FitError(f"free intensities: {a15.length_names[0]} rests at its bound")
-    of_live = covariance(jacobian.T[live].T)
+        return no_lattice(0, f"free intensities: {a15.length_names[0]} rests at its bound")
+    try:
+        of_live = covariance(jacobian.T[live].T)
+    except FitError as error:
+        return no_lattice(0, str(error))
     k = int(np.searchsorted(live, length))
     degrees = max(int(fit.used.sum()) - len(live), 1)
     u = float(np.sqrt(of_live[k, k])) * enlargement
     chi2 = float(misfit @ misfit - residual @ residual) + minimum.chi2
-    return FreeLattice(float(minimum.point[length]), u, chi2 / degrees)
+    return LineLattice(float(minimum.point[length]), u, 0.0, chi2 / degrees)
 
 
 def initial_areas(fit: Refinement, lines: FreeLines) -> dict[str, float]:

@@ -12,6 +12,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from xrdorder.fitting.curves_and_lines import described
 from xrdorder.fitting.single_lines import ORDER_LINE, STRONG_LINES, Hkl, SingleLine, drawn_lines, hkl_name
 from xrdorder.forward_model.phase_lines import PhaseLines
 from xrdorder.least_squares.refinement import Refinement, Solution
@@ -88,7 +89,7 @@ def lattice_from_lines(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseL
     names = (*a15.length_names[:1], *out_of_place)
     usable, slopes = centres(lines, a15, values, names)
     if len(usable) < max(_LEAST_LINES, len(names) + 1):
-        return _no_lattice(len(usable))
+        return no_lattice(len(usable))
     departure = np.array([line.centre - line.calculated_centre for line in usable])
     u = np.array([line.u_centre for line in usable])
     solved, u_solved, chi2 = _weighted(slopes, departure, u)
@@ -113,7 +114,7 @@ def nelson_riley(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLines) 
     values = fit.values()
     usable, _ = centres(lines, a15, values, ())
     if len(usable) < _LEAST_LINES:
-        return _no_lattice(len(usable))
+        return no_lattice(len(usable))
     apparent_of = _Apparent(usable, fit, a15)
     u_centre = np.array([line.u_centre for line in usable])
 
@@ -189,15 +190,10 @@ def single_line_table(lines: Sequence[SingleLine], fit: Refinement, a15: PhaseLi
         ("specimen_gauss_squared", (drawn.gauss_squared - bare.gauss_squared)[rows], "degree^2",
          "squared Gaussian full width of the specimen by the whole fit"),
     )  # fmt: skip
-    data = {
-        name: ("single_line", numbers, {"units": unit, "long_name": text}) for name, numbers, unit, text in columns
-    }
     reasons = np.array([line.reason for line in lines], dtype=object)
     hkl = np.array([" ".join(str(i) for i in line.hkl) for line in lines], dtype=object)
-    return xr.Dataset(
-        data | {"reason": ("single_line", reasons, {"long_name": "why the line could not be used"})},
-        coords={"hkl": ("single_line", hkl)},
-    )
+    why = {"reason": ("single_line", reasons, {"long_name": "why the line could not be used"})}
+    return xr.Dataset(described("single_line", columns) | why, coords={"hkl": ("single_line", hkl)})
 
 
 def order_from_lines(
@@ -310,9 +306,10 @@ class _Apparent:
         return theta, apparent, apparent / np.tan(theta) * np.radians(0.5 * u_centres)
 
 
-def _no_lattice(count: int) -> LineLattice:
+def no_lattice(count: int, reason: str = "") -> LineLattice:
+    """Say why there is no lattice parameter; without a reason it is the number of lines."""
     nan = float("nan")
-    return LineLattice(nan, nan, nan, nan, count, f"only {count} lines could be used")
+    return LineLattice(nan, nan, nan, nan, count, reason or f"only {count} lines could be used")
 
 
 def _weighted(basis: Array, observed: Array, u: Array) -> tuple[Array, Array, float]:

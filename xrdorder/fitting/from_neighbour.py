@@ -13,7 +13,7 @@ import xarray as xr
 
 from xrdorder.fitting.procedure import Procedure
 
-_TOLERANCE = 1e-2  # of what a last step promises; it is taken, and 95 of 100 frames end within 0.01 u of their minimum
+_TOLERANCE = 3e-3  # of what a last step promises; it is taken, and 95 of 100 frames end within 0.01 u of their minimum
 _MOST_EVALUATIONS = 12  # what needs more has another minimum to look for
 _WORSE_SIGMAS = 5.0  # standard deviations of a mean square by which a pattern may be worse described than its neighbour
 

@@ -92,19 +92,10 @@ class LineScatter:
     """
 
     def __init__(self, fit: Refinement, single_lines: SingleLinesOfPhases) -> None:
-        self._fit, self._single_lines = fit, single_lines
+        self.fit, self._single_lines = fit, single_lines
+        self.every = [lines for lines, _ in single_lines.values()]  # however few lines they have
         # a centre is that of a line without axial divergence
         self._free = tuple(n for n, p in fit.parameters.items() if p.vary and n not in _OF_THE_SHAPE)
-
-    @property
-    def every(self) -> list[PhaseLines]:
-        """Phases whose lines are looked at, however few."""
-        return [lines for lines, _ in self._single_lines.values()]
-
-    def by_line(self, lines: PhaseLines) -> Array:
-        """Counts of each line of a phase, shape (n, lines)."""
-        areas, columns = by_line(self._fit, lines)
-        return np.asarray(columns * np.array([*areas.values()]))
 
     @cached_property
     def phases(self) -> list[Scatter]:
@@ -138,7 +129,7 @@ class LineScatter:
 
     def _positions(self, free: tuple[str, ...]) -> tuple[dict[str, float], dict[str, float]]:
         """Scatter of each phase in degrees, and what it adds to the uncertainty of each parameter."""
-        values = self._fit.values()
+        values = self.fit.values()
         departures, slopes, owners = [], [], []
         for name, (lines, singles) in self._single_lines.items():
             usable, by = centres(singles, lines, values, free)
@@ -219,8 +210,9 @@ def scatter_errors(scatter: LineScatter, a15: PhaseLines | None) -> list[ModelEr
                 errors.append(ModelError(f"line positions/{quantity}", "", None, {quantity: float(added)}))
     for uneven in (phase for phase in scatter.phases if phase.true_areas > 0.0):
         name = uneven.lines.phase.name
-        for k, counts in enumerate(scatter.by_line(uneven.lines).T):
-            errors.append(ModelError(f"line areas/{name} {k}", "", uneven.true_areas * counts))
+        areas, columns = by_line(scatter.fit, uneven.lines)
+        for k, (area, column) in enumerate(zip(areas.values(), columns.T, strict=True)):
+            errors.append(ModelError(f"line areas/{name} {k}", "", uneven.true_areas * area * column))
     return errors
 
 

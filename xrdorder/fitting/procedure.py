@@ -182,12 +182,9 @@ class Procedure:
         fit, model = self.fit, self.model
         rate = fit.observed / model.time_factor
         clipped = clipped_background(self.two_theta, rate)
-        coefficients = np.polynomial.chebyshev.Chebyshev.fit(
-            self.two_theta, clipped, len(model.background_names) - 1,
-            w=1.0 / np.sqrt(np.maximum(clipped, 1.0)), domain=[self.two_theta[0], self.two_theta[-1]],
-        ).coef  # fmt: skip
-        for name, value in zip(model.background_names, coefficients, strict=True):
-            self.parameters[name].value = float(value)
+        weighted = model.polynomials.T / np.maximum(clipped, 1.0)
+        coefficients = np.linalg.solve(weighted @ model.polynomials, weighted @ clipped)
+        set_values(self.parameters, dict(zip(model.background_names, coefficients.tolist(), strict=True)))
         net, variance = rate - clipped, fit.variance / model.time_factor**2
         parts: list[Array] = []
         explained = np.zeros_like(net)
@@ -332,7 +329,9 @@ class Procedure:
         """
         fit, names, scale_name = self.fit, lines.length_names, lines.scale_name
         before, amount = tuple(fit.values()[name] for name in names), fit.values()[scale_name]
-        counts = fit.counts_without(scale_name)
+        counts = fit.counts()
+        if amount > 0.0:  # in which they are linear
+            counts = counts - amount * fit.derivatives([scale_name])[:, 0]
         misfit = MISFIT * (counts - self.model.background(fit.values()))
         residual, variance = fit.observed - counts, fit.variance + misfit**2
         self._match(lines, match_residual, residual, variance)

@@ -50,11 +50,6 @@ class SingleLine:
     ----------
     hkl
         Miller indices; those of the first form where several share a spacing (330 and 411).
-    centre, u_centre
-        Angle of the reference emission line with all shifts of the instrument and its standard uncertainty, degrees;
-        NaN where the centre was held.
-    area, u_area
-        All emission lines together, counts times degree.
     width
         Full width at half maximum of the reference emission line, without axial divergence and without a lopsided
         spread of the lattice, degrees.
@@ -62,28 +57,33 @@ class SingleLine:
         What the whole-pattern fit says.
     covered
         Share by which the area would be too large had the other phases not been subtracted.
-    chi2_reduced
-        Of the window.
     reason
         Why the line could not be used; empty when it could.
+    centre, u_centre
+        Angle of the reference emission line with all shifts of the instrument and its standard uncertainty, degrees;
+        NaN where the centre was held.
+    area, u_area
+        All emission lines together, counts times degree.
     lorentz, u_lorentz
         Full width of the Lorentzian part and its standard uncertainty, degrees; the Gaussian part is held. NaN where
         the width was.
+    chi2_reduced
+        Of the window.
     """
 
     hkl: Hkl
-    centre: float
-    u_centre: float
-    area: float
-    u_area: float
     width: float
     calculated_centre: float
     calculated_area: float
-    covered: float
-    chi2_reduced: float
+    covered: float = float("nan")
     reason: str = ""
+    centre: float = float("nan")
+    u_centre: float = float("nan")
+    area: float = float("nan")
+    u_area: float = float("nan")
     lorentz: float = float("nan")
     u_lorentz: float = float("nan")
+    chi2_reduced: float = float("nan")
 
     @property
     def name(self) -> str:
@@ -148,12 +148,12 @@ def _by_spacing(
 
 @dataclass(frozen=True)
 class _Candidate:
-    """A drawn line on its way: angles it spans, width, expected significance."""
+    """A drawn line on its way: what is known before its fit, angles it spans, expected significance."""
 
     line: DrawnLine
+    begun: SingleLine
     low: float
     high: float
-    width: float
     significance: float
 
 
@@ -187,7 +187,7 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
     wanted = _WANTED if a15.contrast_name else ()
     step = fit.step
     chosen: list[_Candidate] = []
-    finished: list[SingleLine] = []
+    finished: dict[Hkl, SingleLine] = {}
     for line in drawn_lines(a15, shape, values):
         span = actual.position[line.rows]
         centre = float(line.mean(shape.position, shape.area))
@@ -200,31 +200,24 @@ def fit_single_lines(fit: Refinement, a15: PhaseLines, enlargement: float = 1.0)
         significance = float(np.sqrt(squared_significance(area, width, step, variance)))
         if significance < _SEEN and line.hkl not in wanted:
             continue
-        nan = float("nan")
-        unused = SingleLine(line.hkl, nan, nan, nan, nan, width, centre, area, nan, nan)
-        if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
-            finished.append(replace(unused, reason="at the end of the measured range"))
-            continue
+        covered, reason = float("nan"), ""
         first, last = np.searchsorted(fit.two_theta, [low - 2.0 * width, high + 2.0 * width])
-        if (last - first) * step < _MEASURED * (high - low + 4.0 * width):
-            finished.append(replace(unused, reason="in a gap of the measured range"))
-            continue
-        covered = _covered(fit.model.profile, _only(shape, line.rows), others / fit.model.time_factor, axial)
-        covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
-        if covered > _MOST_COVERED:
-            text = f"other lines lie on it ({100.0 * min(covered, 10.0):.0f} % of its area)"
-            finished.append(replace(unused, covered=covered, reason=text))
-            continue
-        chosen.append(_Candidate(line, low, high, width, float(significance)))
-        finished.append(replace(unused, covered=covered))
-    place = {line.hkl: k for k, line in enumerate(finished)}
+        if low - 2.0 * width < fit.two_theta[0] or high + 2.0 * width > fit.two_theta[-1]:
+            reason = "at the end of the measured range"
+        elif (last - first) * step < _MEASURED * (high - low + 4.0 * width):
+            reason = "in a gap of the measured range"
+        else:
+            covered = _covered(fit.model.profile, _only(shape, line.rows), others / fit.model.time_factor, axial)
+            covered *= float(shape.area[line.rows].sum()) / max(area, 1e-300)
+            if covered > _MOST_COVERED:
+                reason = f"other lines lie on it ({100.0 * min(covered, 10.0):.0f} % of its area)"
+        finished[line.hkl] = SingleLine(line.hkl, width, centre, area, covered, reason)
+        if not reason:
+            chosen.append(_Candidate(line, finished[line.hkl], low, high, significance))
     for group in _together(chosen):
-        for result in _Window(fit, group, actual, shape, counts, axial).fitted(enlargement):
-            k = place[result.hkl]
-            finished[k] = replace(
-                result, calculated_area=finished[k].calculated_area, covered=finished[k].covered
-            )
-    return tuple(finished)
+        fitted = _Window(fit, group, shape, counts, axial).fitted(enlargement)
+        finished |= {line.hkl: line for line in fitted}
+    return tuple(finished.values())
 
 
 def _only(lines: Lines, rows: NDArray[np.intp]) -> Lines:
@@ -242,16 +235,15 @@ def _covered(whole: ProfileSum, line: Lines, others: Array, axial: tuple[float, 
     window = whole.window(int(first), int(last))
     profile, x = window.total(line, *axial), window.two_theta
     basis = np.stack([profile, np.ones_like(profile), x - x.mean()], axis=1)
-    solved = np.linalg.lstsq(basis, others[first:last], rcond=None)[0]
-    return abs(float(solved[0]))
+    return abs(float(np.linalg.pinv(basis.T @ basis)[0] @ (basis.T @ others[first:last])))
 
 
 def _together(chosen: Sequence[_Candidate]) -> list[list[_Candidate]]:
     """Put lines that stand close into one group."""
     groups: list[list[_Candidate]] = []
     for candidate in sorted(chosen, key=lambda c: c.low):
-        reach = _NEIGHBOUR_WIDTHS * candidate.width
-        if groups and candidate.low - reach < max(c.high + _NEIGHBOUR_WIDTHS * c.width for c in groups[-1]):
+        reach = _NEIGHBOUR_WIDTHS * candidate.begun.width
+        if groups and candidate.low - reach < max(c.high + _NEIGHBOUR_WIDTHS * c.begun.width for c in groups[-1]):
             groups[-1].append(candidate)
         else:
             groups.append([candidate])
@@ -265,12 +257,11 @@ class _Window:
         self,
         fit: Refinement,
         group: Sequence[_Candidate],
-        actual: Lines,
         shape: Lines,
         counts: Array,
         axial: tuple[float, float],
     ) -> None:
-        reach = [max(_REACH_WIDTHS * c.width, _LEAST_REACH_DEG) for c in group]
+        reach = [max(_REACH_WIDTHS * c.begun.width, _LEAST_REACH_DEG) for c in group]
         low = min(c.low - r for c, r in zip(group, reach, strict=True))
         high = max(c.high + r for c, r in zip(group, reach, strict=True))
         first, last = np.searchsorted(fit.two_theta, [low, high])
@@ -284,7 +275,7 @@ class _Window:
         self._root = np.where(fit.used[window], 1.0 / np.sqrt(fit.variance[window]), 0.0)
         x = self._sum.two_theta
         self._straight = np.stack([np.ones_like(x), (2.0 * x - low - high) / (high - low)], axis=1)
-        self._centre = np.array([c.line.mean(shape.position, shape.area) for c in group])
+        self._centre = np.array([c.begun.calculated_centre for c in group])
         first = np.array([c.line.reference[0] for c in group])
         self._reference_widths = shape.gauss_squared[first], shape.lorentz[first]
         # all emission lines of a reflection move with its spacing: d(2 theta) is proportional to tan(theta)
@@ -292,10 +283,9 @@ class _Window:
         self._dispersion = tan / np.tan(np.radians(0.5 * self._centre))[self._owner]
         sums = np.bincount(self._owner, self._lines.area, len(group))
         self._share = self._lines.area / sums[self._owner]
-        start_area = [float(actual.area[c.line.rows].sum()) for c in group]
         self._kept = b"", np.zeros(0), np.zeros((0, 0))
         n = len(group)
-        self._start = np.concatenate([[0.0, 0.0], start_area, np.zeros(n), np.ones(n)])
+        self._start = np.concatenate([[0.0, 0.0], [c.begun.calculated_area for c in group], np.zeros(n), np.ones(n)])
         # what all else contributes, as the whole fit has it, is taken off
         left = fit.observed[window] - counts[window]
         self._observed = left + self._counts(self._start)[0]
@@ -304,7 +294,7 @@ class _Window:
     def fitted(self, enlargement: float) -> list[SingleLine]:
         """Fit background and lines; return the lines."""
         n, start = len(self._group), self._start
-        width = np.array([c.width for c in self._group])
+        width = np.array([c.begun.width for c in self._group])
         free = np.concatenate(
             [
                 np.ones(2 + n, dtype=bool),
@@ -349,20 +339,17 @@ class _Window:
             gauss, lorentz = (column[k] for column in self._reference_widths)
             factor, u_factor = point[2 + 2 * n + k], u[2 + 2 * n + k]
             lines.append(
-                SingleLine(
-                    hkl=candidate.line.hkl,
+                replace(
+                    candidate.begun,
                     centre=np.nan if held else float(self._centre[k] + point[2 + n + k]),
                     u_centre=float(u[2 + n + k]),
                     area=float(point[2 + k]),
                     u_area=float(u[2 + k]),
                     width=float(fwhm(gauss, lorentz * factor)),
-                    calculated_centre=float(self._centre[k]),
-                    calculated_area=np.nan,
-                    covered=np.nan,
-                    chi2_reduced=chi2_reduced,
                     reason=reason,
                     lorentz=np.nan if np.isnan(u_factor) else float(lorentz * factor),
                     u_lorentz=float(lorentz * u_factor),
+                    chi2_reduced=chi2_reduced,
                 )
             )
         return lines
@@ -378,11 +365,11 @@ class _Window:
             self._lines.lorentz * np.maximum(factor, 1e-3),
             self._lines.nodes,
         )
-        shape = len(rows), 3 * n
-        by = LineDerivatives(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), None)
-        by.area[rows, self._owner] = self._share
-        by.position[rows, n + self._owner] = self._dispersion
-        by.lorentz[rows, 2 * n + self._owner] = self._lines.lorentz
+        by_position, by_area, by_gauss, by_lorentz = np.zeros((4, len(rows), 3 * n))
+        by_area[rows, self._owner] = self._share
+        by_position[rows, n + self._owner] = self._dispersion
+        by_lorentz[rows, 2 * n + self._owner] = self._lines.lorentz
+        by = LineDerivatives(by_position, by_area, by_gauss, by_lorentz, None)
         if self._kept[0] != point[2:].tobytes():  # the background alone has changed otherwise
             self._kept = point[2:].tobytes(), *self._sum.total_with_jacobian(lines, by, *self._axial)
         _, total, jacobian = self._kept

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import xarray as xr
 
-from xrdorder.crystals import A15Composition, Phase, doped, phase
+from xrdorder.crystals import DEFAULT_PHASES, A15Composition, Phase, doped, phase
 from xrdorder.crystals.standards import Standard
 from xrdorder.crystals.standards import standard as standard_named
 from xrdorder.exceptions import FitError, InstrumentError
@@ -21,9 +21,6 @@ from xrdorder.forward_model.phase_lines import Optics
 from xrdorder.profiles import Instrument
 from xrdorder.xrays import GEMMI_TABLE, Radiation, ScatteringTable, radiation
 from xrdorder.xrays.scattering import MeasuredDispersion
-
-DEFAULT_PHASES = ("nb3sn", "nb", "cu-sn")
-"""What a reacted wire shows after the copper is etched away: A15, unreacted niobium, bronze."""
 
 DEFAULT_COMPOSITION = A15Composition(tin_fraction=0.24, site_order=0.93, dopants={}, on_tin_site={})
 """Composition whose mean scattering is assumed in the fit, the middle of what wires have (no source): strong lines

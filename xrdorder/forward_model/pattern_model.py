@@ -37,6 +37,8 @@ class PatternModel:
         Lines in the model.
     profile
         Sum of lines over the points.
+    polynomials
+        Those of the background, by column, shape (n, terms).
     background_names, displacement_names, global_names
         Parameters of the background, of the specimen's place, and all that the phases share.
     """
@@ -50,7 +52,7 @@ class PatternModel:
         self._parts: dict[int, tuple[Hashable, Array]] = {}
         low, high = self.two_theta[0], self.two_theta[-1]
         unit = (2.0 * self.two_theta - low - high) / (high - low)
-        self._chebyshev = np.asfortranarray(
+        self.polynomials = np.asfortranarray(
             np.polynomial.chebyshev.chebvander(unit, background_terms - 1)
         )
         self.background_names = tuple(f"background_{k}" for k in range(background_terms))
@@ -78,7 +80,7 @@ class PatternModel:
     def background(self, values: Mapping[str, float]) -> Array:
         """Background counts, shape (n,)."""
         coefficients = np.array([values[name] for name in self.background_names])
-        return np.asarray(self._chebyshev @ coefficients * self.time_factor)
+        return np.asarray(self.polynomials @ coefficients * self.time_factor)
 
     def part(self, phase: PhaseLines, values: Mapping[str, float]) -> Array:
         """Counts that one phase contributes, shape (n,)."""
@@ -122,10 +124,10 @@ class PatternModel:
                 place = np.array([where[name] for name in local], dtype=np.intp)
                 sums.add(*phase.lines(values, {name: k for k, name in enumerate(local)}), place, *ratios)
         total, jacobian = sums.finished()
-        total += self._chebyshev @ [values[name] for name in self.background_names]
+        total += self.polynomials @ [values[name] for name in self.background_names]
         for name in self.background_names:
             if name in where:
-                jacobian[:, where[name]] = self._chebyshev[:, self.background_names.index(name)]
+                jacobian[:, where[name]] = self.polynomials[:, self.background_names.index(name)]
         if np.any(self.time_factor != 1.0):
             total *= self.time_factor
             jacobian *= self.time_factor[:, None]

@@ -305,8 +305,7 @@ class PhaseLines:
         spread = any(name and values[name] != 0.0 for name in (self.tail_name, self.depth_name))
         nodes = self._spacings.nodes(spread)
         k = len(nodes.weight)
-        shape = (len(self._reflection) * k, len(columns))
-        by = _Slopes(np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape), columns)
+        by = _Slopes(len(self._reflection) * k, columns)
         position = self._positions(values, nodes.x, by)
         area = self._areas(values, nodes.weight, by)
         gauss, lorentz = self._widths(values, k, by)
@@ -331,12 +330,8 @@ class PhaseLines:
         lengths = [values[name] for name in self.length_names]
         q, q_by = inverse_d_squared(phase.system, self.hkl, lengths, phase.angles_deg)
         root = np.sqrt(q)[self._reflection]
-        stretch, stretch_by = self._spacings.stretch(
-            x,
-            tail=(self.tail_name, values[self.tail_name] if self.tail_name else 0.0),
-            elastic=(self.elastic_name, values[self.elastic_name] if self.elastic_name else 0.0),
-            depth=(self.depth_name, values[self.depth_name] if self.depth_name else 0.0),
-        )
+        names = self.tail_name, self.elastic_name, self.depth_name
+        stretch, stretch_by = self._spacings.stretch(x, *((name, values[name] if name else 0.0) for name in names))
         wavelength = self._wavelengths[self._emission] * (1.0 + values["wavelength_shift"])
         sine = np.minimum((0.5 * wavelength * root)[:, None] / stretch, 0.99999).ravel()
         theta = np.arcsin(sine)
@@ -508,10 +503,8 @@ class PhaseLines:
 class _Slopes:
     """Derivatives of the lines by the wanted parameters, filled column by column."""
 
-    def __init__(
-        self, position: Array, area: Array, gauss: Array, lorentz: Array, columns: Mapping[str, int]
-    ) -> None:
-        self.position, self.area, self.gauss, self.lorentz = position, area, gauss, lorentz
+    def __init__(self, lines: int, columns: Mapping[str, int]) -> None:
+        self.position, self.area, self.gauss, self.lorentz = np.zeros((4, lines, len(columns)))
         self.columns = columns
 
     def wanted(self, slopes: Mapping[str, Array]) -> list[tuple[str, Array]]:

@@ -82,7 +82,6 @@ class Spacings:
     def stretch(
         self,
         x: Array,
-        *,
         tail: tuple[str | None, float],
         elastic: tuple[str | None, float],
         depth: tuple[str | None, float],

@@ -60,8 +60,9 @@ def search_peaks(
     significance = score / np.sqrt(np.maximum(weight, 1e-300))
     peaks: list[UnindexedLine] = []
     blocked = np.zeros(len(two_theta), dtype=bool)
-    for centre, reach in zip(known, reach_deg, strict=True):
-        blocked |= np.abs(two_theta - centre) < reach
+    ends = np.searchsorted(two_theta, known - reach_deg, "right"), np.searchsorted(two_theta, known + reach_deg)
+    for first, last in zip(*ends, strict=True):
+        blocked[first:last] = True
     while len(peaks) < 30:
         candidate = np.where(blocked, -np.inf, significance)
         k = int(np.argmax(candidate))

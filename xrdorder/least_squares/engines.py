@@ -8,7 +8,7 @@ takes.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -52,8 +52,6 @@ class Minimum:
         Parameters, shape (n,).
     chi2
         Sum of squared residuals.
-    iterations
-        Evaluations of the Jacobian.
     converged
         False when the iterations ran out first, or when it ended where there is no minimum.
     credit
@@ -62,7 +60,6 @@ class Minimum:
 
     point: Array
     chi2: float
-    iterations: int
     converged: bool
     credit: float = 0.0
 
@@ -121,23 +118,24 @@ def own(
     accepted = residuals if following is None else following.renewed
     r, jacobian = accepted(point)
     chi2 = float(r @ r)
-    _require_finite(chi2)
+    if not np.isfinite(chi2):
+        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
     steepest = np.zeros_like(point)
     farthest = np.full_like(point, np.inf) if reach is None else reach
     limited = 0.0, _REFUSED_DAMPING, tolerance
     damping, refused, credit = (_EARLY_DAMPING, 0.0, 0.0) if reach is None else limited
-    for iteration in range(1, most_iterations + 1):
+    for _ in range(most_iterations):
         slope = _Slope(r, jacobian, point, lower, upper, farthest)
         steepest = np.maximum(steepest, slope.curvature)
         lost = slope.lost(steepest)
         if slope.resting.all():
-            return Minimum(point, chi2, iteration, not lost)
+            return Minimum(point, chi2, not lost)
         moved = following is not None  # constants followed the last step, and the sum here with them
         while True:
             step, promised = slope.step(damping * steepest)
             # a short step promises little wherever it is: what an undamped one would gain decides
             if 0.0 <= promised < credit and slope.ends(tolerance):
-                return Minimum(_moved(point, step, lower, upper), chi2 - promised, iteration, not lost, promised)
+                return Minimum(_moved(point, step, lower, upper), chi2 - promised, not lost, promised)
             if promised > 0.0:
                 trial = _moved(point, step, lower, upper)
                 trial_r = residuals(trial)[0] if following is None else following.alone(trial)
@@ -149,27 +147,22 @@ def own(
                 r, jacobian = accepted(point)
                 chi2, slope = float(r @ r), _Slope(r, jacobian, point, lower, upper, farthest)
             elif damping > _MOST_DAMPING or 0.0 <= promised < tolerance:
-                return Minimum(point, chi2, iteration, slope.ends(tolerance) and not lost)
+                return Minimum(point, chi2, slope.ends(tolerance) and not lost)
             else:
                 damping = max(8.0 * damping, refused)
         point = trial
         r, jacobian = accepted(point)
         chi2 = float(r @ r)
         if gained < tolerance and promised < tolerance and slope.ends(tolerance):
-            return Minimum(point, chi2, iteration, not lost)
+            return Minimum(point, chi2, not lost)
         damping = max(damping * (0.1 if gained > 0.5 * promised else 0.7), _LEAST_DAMPING)
-    return Minimum(point, chi2, most_iterations, False)
+    return Minimum(point, chi2, False)
 
 
 def _moved(point: Array, step: Array, lower: Array, upper: Array) -> Array:
     """Where a step leads: one that ends at a bound to the bound itself, which rounding would miss by a digit."""
     there = np.where(step <= lower - point, lower, point + step)
     return np.where(step >= upper - point, upper, there)
-
-
-def _require_finite(chi2: float) -> None:
-    if not np.isfinite(chi2):
-        raise FitError("fit: the start values give no finite pattern; check wavelength, phases and angle range")
 
 
 class _Slope:
@@ -271,18 +264,17 @@ def scipy_trf(
     Its steps have a region of trust of their own, so `reach` is left alone; weights follow the point from one run of it
     to the next until nothing is left to gain.
     """
-    iterations = 0
     for _ in range(_SETTLED_ROUNDS):
         if following is not None:
             following.renewed(start)
         minimum = _trf(residuals, start, lower, upper, tolerance, most_iterations)
-        start, iterations = minimum.point, iterations + minimum.iterations
+        start = minimum.point
         if following is None:
             break
         r, jacobian = following.renewed(start)
         if _Slope(r, jacobian, start, lower, upper, np.inf).ends(tolerance):
             break
-    return replace(minimum, iterations=iterations)
+    return minimum
 
 
 def _trf(
@@ -308,7 +300,7 @@ def _trf(
         gtol=1e-15,
         max_nfev=4 * most_iterations,
     )
-    return Minimum(solution.x, float(2.0 * solution.cost), int(solution.njev), bool(solution.status > 0))
+    return Minimum(solution.x, float(2.0 * solution.cost), bool(solution.status > 0))
 
 
 ENGINES: dict[str, Engine] = {"own": own, "scipy": scipy_trf}

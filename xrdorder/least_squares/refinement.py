@@ -125,15 +125,13 @@ class Refinement:
         self.step = angle_step(self.two_theta)
         self.observed = np.asarray(pattern.values, dtype=np.float64)
         self._counted = pattern.attrs.get("intensity_kind", "counts") == "counts"
-        self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
-        self.variance = (
-            initial_variance(self.observed, model.time_factor) if self._counted else self._file_variance.copy()
-        )
+        self.variance = np.array(pattern["variance"].values, dtype=np.float64)
+        if self._counted:
+            self.variance = initial_variance(self.observed, model.time_factor)
         self.used = np.ones(len(self.observed), dtype=bool)
         self.evaluations = 0
         self.reached = np.inf
         self._known: Known | None = None
-        self._counted_at: tuple[Hashable, Array] | None = None
         self._residual: tuple[Array, Array, Array, Array] | None = None
         self._solved_at: tuple[Hashable, Array, NDArray[np.bool_], Solution] | None = None
 
@@ -148,9 +146,8 @@ class Refinement:
         if not np.array_equal(pattern["two_theta"].values, self.two_theta):
             raise FitError("fit: the angles are not those of the neighbouring pattern; fit it by itself")
         self.observed = np.asarray(pattern.values, dtype=np.float64)
-        self._file_variance = np.asarray(pattern["variance"].values, dtype=np.float64)
         if not self._counted:
-            self.variance = self._file_variance.copy()
+            self.variance = np.array(pattern["variance"].values, dtype=np.float64)
         if self._known is not None:
             self._known = self._known._replace(credit=0.0)
 
@@ -245,7 +242,12 @@ class Refinement:
         """
         known, here = self._known, self.here(values)
         if known is None or known.credit > credit or not known.tells(here, names):
-            self._spend()
+            self.evaluations += 1
+            if self.evaluations > MOST_EVALUATIONS:
+                raise FitError(
+                    f"fit: no minimum after {MOST_EVALUATIONS} evaluations of the model, so the phases asked for "
+                    "hardly describe this pattern; name those that are in it, or take a shorter range"
+                )
             every = tuple(dict.fromkeys((*names, *along)))
             self._known = known = Known(here, every, *self.model.counts_with_jacobian(values, every))
         return known
@@ -261,22 +263,6 @@ class Refinement:
     def known_at(self, values: Values) -> bool:
         """Tell whether counts and derivatives are known at some values, be it on credit."""
         return self._known is not None and self._known.here == self.here(values)
-
-    def counts_without(self, scale_name: str) -> Array:
-        """Calculated counts without the phase of this scale, in which they are linear, shape (n,)."""
-        values = self.values()
-        if self._known is not None and self._known.tells(self.here(values), [scale_name]):
-            return np.asarray(self._known.counts - values[scale_name] * self._known.by([scale_name])[:, 0])
-        return self.model.counts({**values, scale_name: 0.0})
-
-    def _spend(self) -> None:
-        """Count an evaluation of the model against the budget."""
-        self.evaluations += 1
-        if self.evaluations > MOST_EVALUATIONS:
-            raise FitError(
-                f"fit: no minimum after {MOST_EVALUATIONS} evaluations of the model, so the phases asked for hardly "
-                "describe this pattern; name those that are in it, or take a shorter range"
-            )
 
     def trial(self, vary: Sequence[str]) -> tuple[dict[str, float], Solution, float]:
         """Values, solution and chi squared of a fit of other parameters; everything is put back afterwards."""
@@ -307,12 +293,7 @@ class Refinement:
     def counts(self) -> Array:
         """Calculated counts at the parameters as they stand; many questions are asked at one minimum."""
         values = self.values()
-        if self._known is not None and self.known_at(values):
-            return self._known.counts
-        here = self.here(values)
-        if self._counted_at is None or self._counted_at[0] != here:
-            self._counted_at = here, self.model.counts(values)
-        return self._counted_at[1]
+        return self._known.counts if self._known is not None and self.known_at(values) else self.model.counts(values)
 
     def here(self, values: Values) -> Hashable:
         """Everything that the calculated counts hang on."""

@@ -25,7 +25,7 @@ from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
 from xrdorder.relations import Library
 from xrdorder.results.open_study import OpenStudy
-from xrdorder.superconductivity.mixture import Band
+from xrdorder.superconductivity.mixture import Band, Common
 from xrdorder.superconductivity.targets import wire_of
 from xrdorder.uncertainty import from_dataset
 
@@ -239,17 +239,12 @@ def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool
 
 
 def _conductor(sample: Subject, draws: StudyDraws, library: Library, *, by_microscopy: bool) -> Conductor:
-    from xrdorder.superconductivity.currents import conductor
+    from xrdorder.estimates.conductors import conductor
 
-    grain = sample.first("grain_size_nm") if by_microscopy else None
-    size, u_size = (grain.value, grain.u) if grain else (None, None)
-    k = draws.samples.index(sample.name)
+    grain, k = sample.first("grain_size_nm") if by_microscopy else None, draws.samples.index(sample.name)
+    tc, bc2_0 = draws.values["Tc_K"][k], draws.values["Bc2_0K_T"][k]
     return conductor(
-        sample.name,
-        draws.values["Tc_K"][k],
-        draws.values["Bc2_0K_T"][k],
-        (sample.values, sample.contributions),
-        measured_grain_nm=size,
-        u_measured_grain_nm=u_size,
-        lot=sample.lot, seed=draws.seed, law=draws.law, library=library, wire=sample.wire, design=sample.design,
+        sample.name, tc, bc2_0, (sample.values, sample.contributions),
+        grain_nm=None if grain is None else (grain.value, grain.u), law=draws.law,
+        common=Common(len(tc), draws.seed, sample.name, sample.lot, library, sample.wire, sample.design),
     )  # fmt: skip

@@ -18,8 +18,7 @@ from xrdorder.planning.observations import wires_of
 from xrdorder.planning.planner import FIELD, TC, LotProcess, Objective, Plan, Wires, plan
 from xrdorder.planning.window import Candidates, Limits, earlier_steps
 from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.currents import Conditions, Conductor
-from xrdorder.superconductivity.ratios import bc2_draws
+from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_draws
 from xrdorder.treatments import History, Schedule
 from xrdorder.treatments.schedule import written_out
 

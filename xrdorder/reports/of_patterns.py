@@ -241,11 +241,9 @@ def _samples(scene: Scene, rows: Sequence[int], groups: Sequence[str]) -> Iterat
 
 
 def _pattern(scene: Scene, row: int, sample: StoredSample) -> SamplePattern:
-    results = scene.opened.results.isel(sample=row)
-    return SamplePattern(
-        sample.name, sample.curves, sample.lines, str(results["treatment"].item()), float(results["peak_c"].item()),
-        float(results["hold_at_peak_h"].item()),
-    )  # fmt: skip
+    results = scene.opened.results
+    treatment, peak, hours = (results[name].values[row] for name in ("treatment", "peak_c", "hold_at_peak_h"))
+    return SamplePattern(sample.name, sample.curves, sample.lines, str(treatment), float(peak), float(hours))
 
 
 def _data(scene: Scene) -> str:

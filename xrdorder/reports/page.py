@@ -25,7 +25,6 @@ from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture, Scene
 from xrdorder.reports.sections import Section, section
 from xrdorder.results.collate import own_words
-from xrdorder.results.study_table import study_table
 
 PLOTTING_VERSION = "1.6.32"
 PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
@@ -87,7 +86,7 @@ def page(
     text = template.render(
         title=scene.title, count=len(names), version=__version__,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
-        estimates=ESTIMATES, own=own_words(results), table=_without_intervals(study_table(results)),
+        estimates=ESTIMATES, own=own_words(results), table=_without_intervals(scene.table),
         anchor_of={section.name: section.anchor for section in sections}, beside=shown.pop(ANSWER, None),
         first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
         sections=sections, fits=fits, methods=METHODS, sentences=sentences(look),

@@ -31,30 +31,27 @@ def fit_data(sample: StoredSample) -> dict[str, Any]:
     angle = np.asarray(curves["two_theta"].values, dtype=float)
     names = list(dict.fromkeys(str(name) for name in lines["phase"].values))
     names.sort(key=lambda name: name not in _PHASES_FIRST)
-    order = np.argsort(lines["two_theta"].values, kind="stable")
-    strongest = float(np.max(lines["area"].values, initial=0.0)) or 1.0
-    residual = np.asarray(curves["weighted_residual"].values, dtype=float)
+    area = np.maximum(lines["area"].values, 0.0)
+    columns = {
+        "phase": [names.index(str(name)) for name in lines["phase"].values],
+        "two_theta": np.round(lines["two_theta"].values, 4).tolist(),
+        "d_nm": np.round(lines["d_nm"].values, 7).tolist(),
+        "hkl": list(map(str, lines["hkl"].values)),
+        "fwhm": np.round(lines["fwhm"].values, 4).tolist(),
+        "height": np.round(np.sqrt(area / (np.max(area, initial=0.0) or 1.0)), 3).tolist(),
+    }
+    shown = (lines["two_theta"].values >= angle[0]) & (lines["two_theta"].values <= angle[-1])
+    order = [k for k in np.argsort(lines["two_theta"].values, kind="stable") if shown[k]]
     return {
         "angle": _angles(angle),
         "observed": _whole(curves["observed"].values),
         "calculated": _whole(curves["calculated"].values),
         "background": _whole(_thinned(curves["background"].values)),
         "every": EVERY,
-        "residual": [None if np.isnan(r) else round(100.0 * float(r)) for r in residual],
+        "residual": _integers(100.0 * curves["weighted_residual"].values),
         "phases": [TITLES.get(name, name) for name in names],
         "parts": [_stretches(curves[f"part_{name}"].values) for name in names[1:] if f"part_{name}" in curves],
-        "lines": [
-            [
-                names.index(str(lines["phase"].values[k])),
-                round(float(lines["two_theta"].values[k]), 4),
-                round(float(lines["d_nm"].values[k]), 7),
-                str(lines["hkl"].values[k]),
-                round(float(lines["fwhm"].values[k]), 4),
-                round(float(np.sqrt(max(lines["area"].values[k], 0.0) / strongest)), 3),
-            ]
-            for k in order
-            if angle[0] <= float(lines["two_theta"].values[k]) <= angle[-1]
-        ],
+        "lines": [[column[k] for column in columns.values()] for k in order],
     }
 
 
@@ -82,6 +79,11 @@ def _whole(counts: np.ndarray) -> list[float]:
     """Counts to one, or to four digits where they are no counts."""
     numbers = np.asarray(counts, dtype=float)
     largest = float(np.nanmax(np.abs(numbers))) if numbers.size else 0.0
-    if largest >= 1000.0:
-        return [round(float(x)) for x in numbers]
-    return [float(f"{x:.4g}") for x in numbers]
+    return _integers(numbers) if largest >= 1000.0 else [float(f"{x:.4g}") for x in numbers]
+
+
+def _integers(numbers: np.ndarray) -> list[Any]:
+    """Whole numbers; None where there is none."""
+    known = np.isfinite(numbers)
+    whole = np.rint(np.where(known, numbers, 0.0)).astype(int).tolist()
+    return [number if there else None for number, there in zip(whole, known, strict=True)]

@@ -16,11 +16,14 @@ from matplotlib.figure import Figure
 from xrdorder.drawing.layout import SCREEN, Size
 from xrdorder.exceptions import XrdorderError
 from xrdorder.faults import cause, recorded
+from xrdorder.files.atomic import make_folder, write_atomically
 from xrdorder.planning.study import LotPlan
+from xrdorder.quantities.tables import Table
 from xrdorder.reports.first_look import FirstLook, first_look
 from xrdorder.reports.next_step import plan_of
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.results.sample_file import StoredSample
+from xrdorder.results.study_table import study_table
 
 FORMATS = ("png", "svg", "pdf")
 PANELS = {
@@ -29,6 +32,7 @@ PANELS = {
 }  # fmt: skip
 """Quantities that have panels of their own, as names of figures say them."""
 _UNDATED: dict[str, dict[str, None] | None] = {"png": None, "svg": {"Date": None}, "pdf": {"CreationDate": None}}
+_QUICKLY: dict[str, Any] = {"png": {"pil_kwargs": {"compress_level": 3}}}  # two thirds of the time, a tenth larger
 _PNG_DPI = 170  # as printed in a report
 
 
@@ -149,6 +153,11 @@ class Scene:
         """What to react next: of the lot that is ahead, else of that with most treatments."""
         return plan_of(self.opened, next(iter(self.look.ahead_and_reference), ""))
 
+    @cached_property
+    def table(self) -> Table:
+        """The results of all samples."""
+        return study_table(self.opened.results)
+
     @property
     def title(self) -> str:
         """The study, by its title or its folder."""
@@ -206,5 +215,18 @@ def encoded(figure: Figure, form: str, dpi: float = _PNG_DPI) -> bytes:
     with matplotlib.rc_context(choices), warnings.catch_warnings():
         # names may be written in letters that the font lacks: boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
-        figure.savefig(stream, format=form, metadata=_UNDATED[form], dpi=dpi)
+        figure.savefig(stream, format=form, metadata=_UNDATED.get(form), dpi=dpi, **_QUICKLY.get(form, {}))
     return stream.getvalue()
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Save a figure, whole or not at all; the ending of the name says in which format.
+
+    Raises
+    ------
+    StudyError
+        The disk refuses.
+    """
+    make_folder(path.parent)
+    content = encoded(figure, path.suffix.lstrip(".").casefold(), figure.get_dpi())
+    write_atomically(path, lambda part: part.write_bytes(content))

@@ -1,7 +1,8 @@
 """Save figures of a study beside its results: one that cannot be drawn is reported and costs nothing else."""
 
+import itertools
 import json
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection
 from functools import partial
 from pathlib import Path
 from typing import NamedTuple
@@ -9,15 +10,17 @@ from typing import NamedTuple
 import xarray as xr
 from matplotlib.figure import Figure
 
-from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.exceptions import XrdorderError
 from xrdorder.figures import fit_figure, trend_figure
-from xrdorder.reports.pictures import Missing
-from xrdorder.results.sample_file import StoredSample, read_sample
+from xrdorder.reports.pictures import Missing, save
+from xrdorder.results.open_study import sample_file
+from xrdorder.results.sample_file import FAILED, read_sample
 from xrdorder.results.study_table import in_short
-from xrdorder.running.pool import run_all
+from xrdorder.running.pool import Processes
 
 FOLDER, SAMPLES = "figures", "samples"
 TRENDS = "trends.png"
+_DRAWN = ("curves", "lines", "phases")
 
 Progress = Callable[[int, int, str], None]
 Missed = Callable[[Missing], None]
@@ -25,72 +28,70 @@ Missed = Callable[[Missing], None]
 
 
 class _Picture(NamedTuple):
-    """Fit of one sample to be drawn: its file, where the figure goes, and what stands on it."""
+    """A fit to be drawn: its file, where the figure goes, and what stands on it."""
 
     source: Path
     target: Path
-    name: str
+    title: str
     about: str
-    results: tuple[str, ...]
+    results: tuple[str, ...] = ()
 
 
-def draw_samples(
-    study: Path,
-    results: xr.Dataset,
-    missed: Missed,
-    *,
-    only: Collection[str] | None = None,
-    progress: Progress | None = None,
-    workers: int | None = None,
-) -> Path:
-    """Save a figure of each fitted pattern, unless one is there that is younger than the fit.
+class FitFigures:
+    """Figures of the fits of a study, drawn in other processes while this one goes on.
 
-    `workers` as for `xrdorder.running.pool.run_all`.
-
-    Returns
-    -------
-    Path
-        The folder of all figures; those of samples are in its folder ``samples``.
+    Parameters
+    ----------
+    study : Path
+    pool : Processes
+    only : collection of str, optional
+        Samples that are drawn; all unless given.
     """
-    folder = study / "results" / FOLDER
-    names = [str(name) for name in results["sample"].values if only is None or str(name) in only]
-    pictures = []
-    for name in names:
-        source = study / "results" / "samples" / f"{name}.nc"
-        target = folder / SAMPLES / f"{name}.png"
-        row = results.sel(sample=name)
-        # a file may be there of an earlier fit that this run could not repeat
-        fitted = not str(row["status"].item()).startswith("failed") and source.is_file()
-        if fitted and not _up_to_date(target, source):
-            pictures.append(_Picture(source, target, name, _about(row), tuple(in_short(row))))
-    done = len(names) - len(pictures)
 
-    def drawn(picture: _Picture, missing: Missing | None) -> None:
-        nonlocal done
-        done += 1
-        if missing is not None:
-            missed(missing)
-        if progress is not None:
-            progress(done, len(names), picture.name)
+    def __init__(self, study: Path, pool: Processes, only: Collection[str] | None = None) -> None:
+        self._results, self._pool, self._only = study / "results", pool, only
 
-    run_all(_draw, pictures, workers=workers, done=drawn)
-    return folder
+    def begin(self, results: xr.Dataset) -> None:
+        """Begin to draw each fitted pattern and each calibration whose figure is not there or older than its fit."""
+        pictures = []
+        for name in map(str, results["sample"].values):
+            row = results.sel(sample=name)
+            # a file may be there of an earlier fit that this run could not repeat
+            fitted = not str(row["status"].item()).startswith(FAILED)
+            if fitted and (self._only is None or name in self._only):
+                target = self._results / FOLDER / SAMPLES / f"{name}.png"
+                source = sample_file(self._results / SAMPLES, name)
+                pictures.append(_Picture(source, target, name, _about(row), tuple(in_short(row))))
+        for source in sorted(self._results.glob("calibration*.nc")):
+            title = source.stem.replace("calibration", "Calibration", 1).replace("-", " ", 1)
+            pictures.append(_Picture(source, self._results / FOLDER / f"{source.stem}.png", title, ""))
+        wanted = [one for one in pictures if one.source.is_file() and not _up_to_date(one.target, one.source)]
+        self._number, self._report = len(wanted), self._pool.begin(_draw, wanted)
+
+    def finish(self, missed: Missed, progress: Progress) -> Path:
+        """Wait until all are drawn.
+
+        Returns
+        -------
+        Path
+            The folder of all figures; those of samples are in its folder ``samples``.
+        """
+        count = itertools.count(1)
+
+        def drawn(picture: _Picture, missing: Missing | None) -> None:
+            if missing is not None:
+                missed(missing)
+            progress(next(count), self._number, picture.title)
+
+        self._report(drawn)
+        return self._results / FOLDER
 
 
 def _draw(picture: _Picture) -> Missing | None:
-    """Draw one sample; say why where it cannot be made."""
+    """Draw one fit; say why where it cannot be made."""
     missing: list[Missing] = []
-    make = partial(_of_sample, picture.source, picture.name, picture.about, picture.results)
-    _try(make, picture.target, missing.append)
+    _try(partial(_figure, picture), picture.target, missing.append)
     return missing[0] if missing else None
-
-
-def draw_calibration(study: Path, missed: Missed) -> None:
-    """Save a figure of each calibration that the study made itself."""
-    for source in sorted((study / "results").glob("calibration*.nc")):
-        target = study / "results" / FOLDER / f"{source.stem}.png"
-        if not _up_to_date(target, source):
-            _try(partial(_of_calibration, source), target, missed)
 
 
 def draw_study(study: Path, results: xr.Dataset, missed: Missed) -> None:
@@ -105,23 +106,6 @@ def draw_study(study: Path, results: xr.Dataset, missed: Missed) -> None:
         _try(partial(trend_figure, results), path, missed)
 
 
-def save(figure: Figure, path: Path) -> None:
-    """Save a figure; the ending of the name says in which format.
-
-    Raises
-    ------
-    StudyError
-        The disk refuses.
-    """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        figure.savefig(path)
-    except OSError as error:
-        raise StudyError(
-            f"{path}: cannot be written ({error.strerror}); see to disk and rights, or choose another place"
-        ) from error
-
-
 def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
     """Save a figure, or say why it cannot be made; what the disk or the results refuse is raised."""
     try:
@@ -131,16 +115,6 @@ def _try(make: Callable[[], Figure], path: Path, missed: Missed) -> None:
         raise
     except Exception as error:
         missed(Missing.of(path.name, error))
-
-
-def _of_sample(source: Path, name: str, about: str, results: Sequence[str]) -> Figure:
-    return _figure(read_sample(source), name, about, results)
-
-
-def _of_calibration(source: Path) -> Figure:
-    sample = read_sample(source)
-    title = source.stem.replace("calibration", "Calibration", 1).replace("-", " ", 1)
-    return _figure(sample, title, str(sample.provenance.options.get("standard", "")))
 
 
 def _up_to_date(target: Path, source: Path) -> bool:
@@ -156,9 +130,11 @@ def _about(row: xr.Dataset) -> str:
     return " · ".join([word for word in words if word] + [f"flags: {', '.join(flags)}"] * bool(flags))
 
 
-def _figure(sample: StoredSample, title: str, about: str, results: Sequence[str] = ()) -> Figure:
+def _figure(picture: _Picture) -> Figure:
+    sample = read_sample(picture.source, groups=_DRAWN)
+    about = picture.about or str(sample.provenance.options.get("standard", ""))
     quality = f"R_wp {100 * sample.r_wp:.1f} % · reduced χ² {sample.chi2_reduced:.2f}"
-    remark = f"{about} · {quality}" if about else quality
     return fit_figure(
-        sample.curves, sample.lines, sample.groups.get("phases"), title=title, remark=remark, results=results
-    )
+        sample.curves, sample.lines, sample.groups.get("phases"), title=picture.title,
+        remark=f"{about} · {quality}" if about else quality, results=picture.results,
+    )  # fmt: skip

@@ -26,7 +26,7 @@ from xrdorder.reports.cautions import BRIEF
 from xrdorder.reports.gallery import study_pictures
 from xrdorder.reports.page import FIRST
 from xrdorder.reports.pictures import Missing, Picture, Scene, encoded
-from xrdorder.results.study_table import extremes, study_table
+from xrdorder.results.study_table import extremes
 
 PDF, DOCUMENT = "summary.pdf", "summary.html"
 
@@ -53,7 +53,7 @@ def summary(scene: Scene, pictures: Sequence[Picture | Missing]) -> Iterator[tup
     for picture in ready:
         if isinstance(picture, Missing):
             yield picture.name, picture
-    table, words = extremes(study_table(scene.opened.results))
+    table, words = extremes(scene.table)
     for name, make, drawn in ((PDF, _pdf, narrow), (DOCUMENT, _document, shown)):
         try:
             yield name, make(scene, table, words, drawn)

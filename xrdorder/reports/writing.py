@@ -11,6 +11,7 @@ from xrdorder.drawing.layout import SCREEN, SIZES
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import make_folder, write_atomically
+from xrdorder.quantities.tables import Table
 from xrdorder.reports.gallery import NAMES, study_pictures
 from xrdorder.reports.of_fits import ALONE, fit_pictures
 from xrdorder.reports.of_fits import NAME as FIT
@@ -18,7 +19,6 @@ from xrdorder.reports.page import ANSWER, FIRST, page
 from xrdorder.reports.pictures import FORMATS, Missing, Picture, Scene
 from xrdorder.reports.summary import summary
 from xrdorder.results.open_study import RESULTS, OpenStudy
-from xrdorder.results.study_table import study_table
 
 FOLDER, PAGE, TABLE = "report", "report.html", "table.csv"
 PARTS = ("page", "summary", "figures", "tables")
@@ -91,7 +91,7 @@ def write_report(
         files.save(shown if at_hand else study_pictures(sized))
     files.save(study_pictures(sized, named - {FIT, ALONE}, told=True) if named - {FIT, ALONE} else ())
     if "tables" in parts:
-        files.write(TABLE, _csv(opened))
+        files.write(TABLE, _csv(scene.table))
     if missed is not None:
         for missing_file in files.lost.values():
             missed(missing_file)
@@ -145,10 +145,9 @@ class _Files:
             self.write(f"{ready.name}.txt", f"{ready.caption}\n".encode())
 
 
-def _csv(opened: OpenStudy) -> bytes:
+def _csv(table: Table) -> bytes:
     stream = io.StringIO(newline="")
     writer = TableWriter(stream)
-    table = study_table(opened.results)
     writer.writerow([heading.label for heading in table.head])
     writer.writerows(table.texts())
     return stream.getvalue().encode("utf-8")

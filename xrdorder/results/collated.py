@@ -92,7 +92,9 @@ def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
     """What is estimated of one sample, by its place; without the relations that were asked of other wires only."""
     if "estimate_draws" not in results:
         return xr.Dataset()
-    sample = results.isel(sample=k)
+    dimensions = {name: set(results.variables[name].dims) for name in results.data_vars}
+    of_relations = [name for name, over in dimensions.items() if over - {"sample"} == {"relation"}]
+    sample = results[["estimate_draws", "wire", "bc2_branches", *of_relations]].isel(sample=k)
     half = DEFAULT_LEVEL / 2.0
     dataset = xr.Dataset(coords={"target": np.array(ESTIMATED, dtype=object)})
     draws = sample["estimate_draws"].sel(target=list(ESTIMATED)).transpose("target", "draw").values
@@ -102,11 +104,8 @@ def estimates_of(results: xr.Dataset, k: int) -> xr.Dataset:
         ends[known] = np.nanquantile(draws[known].astype(float), level, axis=1)
         dataset[f"target_{kind}"] = "target", ends
     asked = sample["relation_reason"].values != "no result"
-    of_relations = sample[[name for name in sample.data_vars if sample[name].dims == ("relation",)]].isel(
-        relation=asked
-    )
     attrs = {name: str(sample[name].item()) for name in ("wire", "bc2_branches")}
-    return dataset.merge(of_relations).assign_attrs(attrs)
+    return dataset.merge(sample[of_relations].isel(relation=asked)).assign_attrs(attrs)
 
 
 _UNITS = {"hour": " h", "degree_Celsius": " °C", "m": " m"}

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
 
-from xrdorder.fitting.result import PatternFit
 from xrdorder.forward_model.roles import Kind, Role, role_of
 from xrdorder.results.sample_file import StoredSample
+
+if TYPE_CHECKING:
+    from xrdorder.fitting import PatternFit
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,7 @@ class Cluster:
     address: str = field(repr=False)
 
     def run(self, work: Callable[[T], R], tasks: Sequence[T], done: Callable[[T, R], None]) -> None:
-        """Do all tasks (see `xrdorder.running.pool.Pool`); those of a worker that dies are done by another.
+        """Do all tasks (see `xrdorder.running.pool.run_all`); those of a worker that dies are done by another.
 
         Raises
         ------

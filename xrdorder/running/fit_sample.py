@@ -14,7 +14,7 @@ from xrdorder.crystals import A15Composition, phase
 from xrdorder.description.measurement import Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
-from xrdorder.description.values import closest_file
+from xrdorder.description.values import require_files
 from xrdorder.exceptions import StudyError, XrdorderError
 from xrdorder.fitting import DEFAULT_COMPOSITION, DEFAULT_PHASES, FitOptions, PatternFit, fit_pattern
 from xrdorder.fitting.derived import AMOUNTS
@@ -97,23 +97,6 @@ def do_task(task: Task) -> StoredSample:
     stored = replace(result, model=model_words(result), provenance=stamped)
     write_sample(stored, task.target)
     return replace(stored, groups={})
-
-
-def require_files(paths: tuple[Path, ...]) -> None:
-    """Check that pattern files are there.
-
-    Raises
-    ------
-    StudyError
-        One is not; the message names a file of similar name in the same folder.
-    """
-    for path in paths:
-        if path.is_dir():
-            raise StudyError(f"{path}: is a folder; name a pattern file in it")
-        if path.exists() and not path.is_file():
-            raise StudyError(f"{path}: is a pipe or device; name a regular file")
-        if not path.is_file():
-            raise StudyError(f"{path}: no such pattern file; {closest_file(path)}")
 
 
 def read(paths: tuple[Path, ...], reading: Reading, radiation_name: str, mount: str = "") -> xr.DataArray:

@@ -4,19 +4,21 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from xrdorder import __version__
 from xrdorder.crystals.standards import standard
 from xrdorder.description.calibration import Calibration
 from xrdorder.description.study import Study
+from xrdorder.description.values import require_files
 from xrdorder.exceptions import InstrumentError, StudyError, XrdorderError
 from xrdorder.files.atomic import file_hash, require_no_folder
-from xrdorder.fitting import Calibration as FittedCalibration
-from xrdorder.fitting import calibrate
 from xrdorder.profiles import Instrument, read_instrument, write_instrument
 from xrdorder.results.fingerprint import OF_FIT, fingerprint
 from xrdorder.results.sample_file import Provenance, stored_sample, write_sample
-from xrdorder.running.fit_sample import of_fit, read, require_files
+
+if TYPE_CHECKING:
+    from xrdorder.fitting import Calibration as FittedCalibration
 
 
 def calibration_files(name: str = "") -> tuple[str, str]:
@@ -121,7 +123,7 @@ def _provenance(given: Calibration) -> Provenance:
     )
 
 
-def fit_standard(given: Calibration) -> FittedCalibration:
+def fit_standard(given: Calibration) -> "FittedCalibration":
     """Read the pattern of a certified powder and fit it.
 
     Raises
@@ -129,6 +131,9 @@ def fit_standard(given: Calibration) -> FittedCalibration:
     XrdorderError
         The pattern cannot be read, or is not one of the powder.
     """
+    from xrdorder.fitting import calibrate
+    from xrdorder.running.fit_sample import read
+
     pattern = read(given.pattern, given, "")
     powder = standard(given.standard).with_value(given.standard_lattice_nm, given.u_standard_lattice_nm)
     geometry = given.geometry or pattern.attrs["geometry"] or "reflection"
@@ -136,6 +141,8 @@ def fit_standard(given: Calibration) -> FittedCalibration:
 
 
 def _calibrate(given: Calibration, provenance: Provenance, file: Path, record: Path) -> Instrument:
+    from xrdorder.running.fit_sample import of_fit
+
     calibration = fit_standard(given)
     write_instrument(calibration.instrument, file)
     # The file is what later runs read, so it is what this run takes too: samples fitted in two runs share it.

@@ -5,18 +5,18 @@ whose numerical libraries run threads can lock up. A spawned worker takes one to
 plus imports), which is why a handful of samples is fitted in this process instead.
 """
 
+import gc
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
 from multiprocessing import get_context, parent_process
 from types import ModuleType
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from xrdorder.exceptions import StudyError
 
@@ -42,18 +42,68 @@ def available_cores() -> int:
     return os.cpu_count() or 1
 
 
-class Pool(Protocol):
-    """Who does tasks."""
+class Processes:
+    """Processes of this machine, kept from one kind of work to the next; for a few tasks the one at work alone.
 
-    def run(self, work: Callable[[T], R], tasks: Sequence[T], done: Callable[[T, R], None]) -> None:
-        """Do all tasks, and report each as it ends (see `run_all`)."""
+    To be used in a `with` statement, at whose end tasks not begun are dropped, and those in work are let finish.
+
+    Parameters
+    ----------
+    workers : int, optional
+        How many; 1 works in this process; by the number of cores and tasks unless given.
+    """
+
+    def __init__(self, workers: int | None = None) -> None:
+        self._wanted = workers
+        self._executor: ProcessPoolExecutor | None = None
+
+    def __enter__(self) -> "Processes":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._executor is not None:
+            self._executor.shutdown(wait=True, cancel_futures=True)
+
+    def start(self, work: Callable[[T], R], tasks: int) -> None:
+        """Start as many processes as so many tasks need; they import what the work takes while this one goes on."""
+        count = _workers(self._wanted, tasks)
+        if count > 1 and self._executor is None:
+            self._executor = ProcessPoolExecutor(count, get_context("spawn"), _begin_worker, (work,))
+            with _single_threaded(), _without_main():
+                for _ in range(count):
+                    self._executor.submit(int)  # each task starts a process as long as none is idle
+
+    def begin(self, work: Callable[[T], R], tasks: Sequence[T]) -> Callable[[Callable[[T, R], None]], None]:
+        """Begin tasks; what is given waits for them and reports each (see `run_all`), or does them where there is one.
+
+        Raises
+        ------
+        StudyError
+            A worker was killed.
+        """
+        self.start(work, len(tasks))
+        if self._executor is None:
+            return lambda done: _report(done, ((task, work(task)) for task in tasks))
+        with _told_if_killed(), _single_threaded(), _without_main():
+            futures = {self._executor.submit(work, task): task for task in tasks}
+        return lambda done: _report(done, ((futures[future], future.result()) for future in as_completed(futures)))
+
+
+@contextmanager
+def processes(workers: "int | Processes | None") -> Iterator[Processes]:
+    """Give processes at hand, which are kept, or so many new ones, which end with the block."""
+    if isinstance(workers, Processes):
+        yield workers
+    else:
+        with Processes(workers) as new:
+            yield new
 
 
 def run_all(
     work: Callable[[T], R],
     tasks: Sequence[T],
     *,
-    workers: int | None,
+    workers: int | Processes | None,
     cluster: str | None = None,
     done: Callable[[T, R], None],
 ) -> None:
@@ -64,8 +114,8 @@ def run_all(
     work : callable
         A function of a module, so that a worker can find it.
     tasks : sequence
-    workers : int or None
-        Number of processes; 1 works in this one; None decides by the number of cores and tasks.
+    workers : int or Processes or None
+        Number of processes, or those at hand; 1 works in this one; None decides by the number of cores and tasks.
     cluster : str, optional
         Address of a dask scheduler, whose workers do it instead (`xrdorder.running.cluster`).
     done : callable
@@ -77,41 +127,30 @@ def run_all(
         A worker was killed, or the cluster cannot be used. What `work` raises is raised here; tasks not begun are
         dropped then, as on Ctrl-C, and those in work are let finish.
     """
-    pool: Pool = Processes(workers)
     if cluster is not None:
         from xrdorder.running.cluster import Cluster
 
-        pool = Cluster(cluster)
-    pool.run(work, tasks, done)
+        Cluster(cluster).run(work, tasks, done)
+        return
+    with processes(workers) as pool:
+        pool.begin(work, tasks)(done)
 
 
-@dataclass(frozen=True)
-class Processes:
-    """Processes of this machine, or the one at work alone; `workers` as of `run_all`."""
+def _report(done: Callable[[T, R], None], ended: Iterable[tuple[T, R]]) -> None:
+    with _told_if_killed():
+        for task, result in ended:
+            done(task, result)
 
-    workers: int | None
 
-    def run(self, work: Callable[[T], R], tasks: Sequence[T], done: Callable[[T, R], None]) -> None:
-        """Do all tasks (see `Pool`)."""
-        count = _workers(self.workers, len(tasks))
-        if count == 1:
-            for task in tasks:
-                done(task, work(task))
-            return
-        with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_begin_worker) as executor:
-            try:
-                with _single_threaded(), _without_main():
-                    futures = {executor.submit(work, task): task for task in tasks}
-                for future in as_completed(futures):
-                    done(futures[future], future.result())
-            except BrokenProcessPool as error:
-                raise StudyError(
-                    "a worker process was ended from outside (out of memory?); finished samples are kept: "
-                    "run again, with fewer workers"
-                ) from error
-            except BaseException:
-                executor.shutdown(wait=True, cancel_futures=True)
-                raise
+@contextmanager
+def _told_if_killed() -> Iterator[None]:
+    try:
+        yield
+    except BrokenProcessPool as error:
+        raise StudyError(
+            "a worker process was ended from outside (out of memory?); finished samples are kept: "
+            "run again, with fewer workers"
+        ) from error
 
 
 def _workers(wanted: int | None, tasks: int) -> int:
@@ -122,10 +161,14 @@ def _workers(wanted: int | None, tasks: int) -> int:
     return max(1, min(wanted, tasks))
 
 
-def _begin_worker() -> None:
-    """Leave Ctrl-C to the parent process: samples in work are finished and stored. End when it is killed."""
+def _begin_worker(_: object) -> None:
+    """Leave Ctrl-C to the parent process: samples in work are finished and stored. End when it is killed.
+
+    What is handed over is the work: to find it, its module was imported.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    gc.freeze()  # what was imported stays: looking through it for garbage takes a tenth of the time of a figure
 
 
 def _end_with_parent() -> None:

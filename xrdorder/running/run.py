@@ -7,32 +7,34 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import xarray as xr
 
 from xrdorder import __version__
-from xrdorder.crystals import phase
+from xrdorder.crystals import DEFAULT_PHASES, phase
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.plausibility import study_flags
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
 from xrdorder.description.table import FIT, INTERPRETATION
+from xrdorder.description.values import require_files
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
-from xrdorder.fitting import DEFAULT_PHASES
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.grades import grade
 from xrdorder.results.collate import collate, read_results, write_csv, write_results
 from xrdorder.results.fingerprint import OF_FIT, code_hash, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, stored_sample
-from xrdorder.running.fit_sample import Task, do_task, require_files
 from xrdorder.running.instruments import study_instruments
 from xrdorder.running.interpretation import SEED
-from xrdorder.running.pool import run_all
+from xrdorder.running.pool import Processes, processes, run_all
 from xrdorder.treatments import LoggedTreatment
+
+if TYPE_CHECKING:
+    from xrdorder.running.fit_sample import Task
 
 Progress = Callable[[int, int, str], None]
 
@@ -42,8 +44,9 @@ def run_study(
     *,
     progress: Progress | None = None,
     again: bool = False,
-    workers: int | None = None,
+    workers: int | Processes | None = None,
     cluster: str | None = None,
+    collated: Callable[[xr.Dataset], None] = lambda _: None,
 ) -> xr.Dataset:
     """Fit all samples of a study and collate the results.
 
@@ -63,10 +66,13 @@ def run_study(
         samples get done; those that are kept are not counted.
     again : bool
         Fit everything again, the calibration included.
-    workers : int, optional
-        Number of processes; by default as many as cores, or this process alone for a few samples.
+    workers : int or Processes, optional
+        Number of processes, or those at hand; by default as many as cores, or this process alone for a few samples.
     cluster : str, optional
         Address of a dask scheduler whose workers fit instead (`xrdorder.running.cluster`).
+    collated : callable, optional
+        Called with the collated results before the estimates of all samples together, which take this process alone:
+        what needs none of them can begin.
 
     Returns
     -------
@@ -91,30 +97,34 @@ def run_study(
         raise StudyError("\n".join(f"{file}: {place}: {complaint}" for place, complaint in study.absent))
     results = study.folder / RESULTS
     make_folder(results / SAMPLES)
-    with only_run(results):
+    with only_run(results), processes(workers) as pool:
         sweep(results)
         sweep(results / SAMPLES)
+        if cluster is None and (again or not any((results / SAMPLES).iterdir())):
+            pool.start(_fitting(), len(study.samples))  # all are to be fitted, after the calibration
         instruments, previous = study_instruments(study, results, again=again), _previous(results)
         if previous is not None and not again:
             if _made_of(study, instruments, own, results) == previous.attrs.get(_MADE_OF):
                 write_csv(previous, results)
+                collated(previous)
                 return previous.assign_attrs(fitted=0, interpreted=0, unchanged=len(study.samples))
         sorted_out = _sort_out(study, instruments, own, results / SAMPLES, again=again)
         todo = sorted_out.tasks
         done = count(1)
 
-        def settle(task: Task, result: StoredSample) -> None:
+        def settle(task: "Task", result: StoredSample) -> None:
             sorted_out.settled[task.sample.name] = result
             number, words = next(done), f"{task.sample.name} ({grade(result.quality_words)})"
             if progress is not None:
                 progress(number, len(todo), words)
 
-        run_all(do_task, todo, workers=workers, cluster=cluster, done=settle)
+        run_all(_fitting(), todo, workers=pool, cluster=cluster, done=settle)
         samples = {sample.name: sorted_out.settled[sample.name] for sample in study.samples}
         flags = study_flags(study, {name: sample.provenance.input_sha256 for name, sample in samples.items()})
         stored = [replace(sample, flags=(*sample.flags, *flags[name])) for name, sample in samples.items()]
-        collated = collate(study, stored, _phase_names(study), own.scale(), own.names())
-        dataset = estimated(collated, own.scale(), own.library(), previous=previous)
+        fits = collate(study, stored, _phase_names(study), own.scale(), own.names())
+        collated(fits)
+        dataset = estimated(fits, own.scale(), own.library(), previous=previous)
         if all(sample.provenance.fingerprint for sample in stored):  # else one is to be tried again
             dataset.attrs[_MADE_OF] = _made_of(study, instruments, own, results)
         write_results(dataset, results)
@@ -125,6 +135,13 @@ def run_study(
         "unchanged": sorted_out.unchanged,
     }
     return dataset
+
+
+def _fitting() -> "Callable[[Task], StoredSample]":
+    """What fits a sample, imported with all that fits: a study that is kept does without."""
+    from xrdorder.running.fit_sample import do_task
+
+    return do_task
 
 
 _MADE_OF = "made_of_sha256"
@@ -169,7 +186,7 @@ def _previous(results: Path) -> xr.Dataset | None:
 class _SortedOut:
     """Samples to fit, and those settled without a fit: unchanged, or without their pattern file."""
 
-    tasks: list[Task]
+    tasks: "list[Task]"
     settled: dict[str, StoredSample]
     unchanged: int = 0
 
@@ -177,6 +194,8 @@ class _SortedOut:
 def _sort_out(
     study: Study, instruments: dict[str, Instrument], own: OwnFiles, target: Path, *, again: bool
 ) -> _SortedOut:
+    from xrdorder.running.fit_sample import Task
+
     phase_files = _phase_files(study)
     result = _SortedOut([], {})
     for sample in study.samples:

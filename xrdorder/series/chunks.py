@@ -6,7 +6,7 @@ fits which chunk. A chunk is a small file that is whole or not there, so that an
 
 import hashlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,8 +38,8 @@ from xrdorder.xrays import radiation
 Array = NDArray[np.float64]
 Row = dict[str, float | str]
 
-CHUNK = 50
-"""Frames of a chunk: half a minute of work at most, and one start from nothing in fifty costs little."""
+CHUNK = 100
+"""Frames of a chunk: some seconds of work, and one start from nothing in a hundred costs little."""
 
 NO_BEAM = 0.1
 """Share of the median count rate below which a frame is taken for one without beam (judged)."""
@@ -215,27 +215,16 @@ def quantities(fit: FittedFrame, temperature_c: float, wavelength_nm: float) -> 
 TEXTS = ("status", "reason")
 
 
-def table(rows: Sequence[Mapping[str, float | str]], times_h: Array, temperatures_c: Array) -> xr.Dataset:
+def table(rows: Sequence[Row], times_h: Array, temperatures_c: Array) -> xr.Dataset:
     """Rows of frames as a dataset; a number that a frame does not have is NaN."""
-    names = dict.fromkeys(
-        [*TEXTS, "counts_per_s", "warm", "evaluations", *(name for row in rows for name in row)]
-    )
-    dataset = xr.Dataset(
-        coords={"time_h": ("frame", times_h, {"units": "h", "long_name": "time on the clock of the log"})}
-    )
-    dataset["temperature_c"] = (
-        "frame",
-        temperatures_c,
-        {"units": "degC", "long_name": "temperature of the furnace"},
-    )
-    for name in names:
+    time = {"units": "h", "long_name": "time on the clock of the log"}
+    temperature = {"units": "degC", "long_name": "temperature of the furnace"}
+    columns: dict[str, tuple[str, object, dict[str, str]]] = {"temperature_c": ("frame", temperatures_c, temperature)}
+    always = (*TEXTS, "counts_per_s", "warm", "evaluations")
+    for name in dict.fromkeys([*always, *(name for row in rows for name in row)]):
         if name in TEXTS:
-            dataset[name] = "frame", np.array([str(row.get(name, "")) for row in rows], dtype=object)
+            columns[name] = "frame", np.array([row.get(name, "") for row in rows], dtype=object), {}
         else:
-            values = np.array([float(row.get(name, math.nan)) for row in rows])
-            dataset[name] = (
-                "frame",
-                values,
-                {"units": udunits(unit_of(name.removeprefix(U_OWN).removeprefix(U)))},
-            )
-    return dataset
+            unit = udunits(unit_of(name.removeprefix(U_OWN).removeprefix(U)))
+            columns[name] = "frame", np.array([row.get(name, math.nan) for row in rows], dtype=float), {"units": unit}
+    return xr.Dataset(columns, coords={"time_h": ("frame", times_h, time)})

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from xrdorder.crystals import Phase
 from xrdorder.exceptions import FitError
 from xrdorder.fitting.from_neighbour import fit_from_neighbour
-from xrdorder.fitting.model_errors import model_errors
+from xrdorder.fitting.model_errors import Changes, model_errors
 from xrdorder.fitting.options import FitOptions
 from xrdorder.fitting.pattern_fit import phase_results
 from xrdorder.fitting.procedure import MAIN_PRESENT, MISFIT, PRESENT, Procedure
@@ -51,12 +51,15 @@ class Neighbour:
     temperature_c : float
     missing : dict of str to Missing
         Phases that were not found lately.
+    changes : Changes
+        What other scattering factors would make of the counts.
     """
 
     job: Procedure
     held: Mapping[str, float]
     temperature_c: float
     missing: dict[str, Missing] = field(default_factory=dict)
+    changes: Changes = field(default_factory=Changes)
 
 
 @dataclass
@@ -119,15 +122,15 @@ def fit_frame(
     first = Neighbour(job, {n: value for n, value in job.fit.values().items() if n not in lattices}, known)
     job.search()
     job.refine()
-    return _frame(_budget(job, instrument)[0], instrument, first, spent + job.fit.evaluations, warm=False)
+    return _frame(_budget(first, instrument)[0], instrument, first, spent + job.fit.evaluations, warm=False)
 
 
-def _budget(job: Procedure, instrument: Instrument) -> tuple[Quantities, Solution]:
-    """Quantities at the minimum and their uncertainties, by one evaluation with every derivative."""
+def _budget(neighbour: Neighbour, instrument: Instrument) -> tuple[Quantities, Solution]:
+    """Quantities at the minimum and their uncertainties."""
+    job = neighbour.job
     a15 = job.main if job.main.contrast_name and job.main in job.present() else None
-    return primary_quantities(
-        job, instrument, a15, model_errors(job, instrument, a15), None, job.enlargement()
-    )
+    errors = model_errors(job, instrument, a15, neighbour.changes)
+    return primary_quantities(job, instrument, a15, errors, None, job.enlargement())
 
 
 def _followed(
@@ -138,7 +141,7 @@ def _followed(
     try:
         if not fit_from_neighbour(neighbour.job, pattern, start=start, held=neighbour.held).follows:
             return None
-        quantities, solution = _budget(neighbour.job, instrument)
+        quantities, solution = _budget(neighbour, instrument)
         return quantities if _same_phases(neighbour, solution) else None
     except FitError:
         return None

@@ -12,14 +12,13 @@ Supercond. Sci. Technol. 19 (2006) R100), which costs Bc2 a few per cent more (`
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from xrdorder.crystals.a15 import site_order_from
-from xrdorder.relations import PUBLISHED, Library, Relation
-from xrdorder.superconductivity.mixture import Array, Band, Common, RelationResult, ask
+from xrdorder.superconductivity.mixture import Answer, Array, Common
 from xrdorder.superconductivity.targets import HELIUM_K, targets_at
 
 COLLAPSE, PLATEAU = "godeke-2006-collapse", "rise-and-plateau"
@@ -31,27 +30,16 @@ PARTED_T = 1.5
 
 
 def by_relation(
-    draws: Mapping[str, Array],
-    *,
-    library: Library = PUBLISHED,
-    wire: str = "any",
-    key: str = "",
-    lot: str = "",
-    seed: int = 0,
-    temperatures_k: Sequence[float] = (HELIUM_K,),
-) -> tuple[RelationResult, ...]:
+    draws: Mapping[str, Array], common: Common, temperatures_k: Sequence[float] = (HELIUM_K,)
+) -> tuple[Answer, ...]:
     """Ask every relation for the kind of wire.
 
     Parameters
     ----------
     draws : mapping of target to array, (n,)
         Joint draws of ``tin_fraction``, ``S_a``, ``Tc_K``, ``Bc2_0K_T`` and ``resistivity_uohm_cm``.
-    library : Library
-    wire : str
-        "binary", "doped", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them.
-    key, lot : str
-        Name of the sample, to which its distance from a relation is tied, and of its wire lot, which shares part of it.
-    seed : int
+    common : Common
+        Of the sample, to which its distance from a relation is tied.
     temperatures_k : sequence of float
         For Bc2, K.
 
@@ -60,58 +48,51 @@ def by_relation(
     UnknownNameError
         There is no such sort of wire.
     """
-    common = Common(len(draws["Tc_K"]), seed, key, lot)
-
-    def asked(target: str, kind: str, route: str, *inputs: Array) -> Iterator[tuple[RelationResult, Array]]:
-        for entry in library.relations(kind, wire):
-            yield _asked(target, entry, route, inputs, common)
-
-    tin, s_a, tc, zero = (draws[name] for name in ("tin_fraction", "S_a", "Tc_K", "Bc2_0K_T"))
+    tin, s_a, tc, bc2_0 = (draws[name] for name in ("tin_fraction", "S_a", "Tc_K", "Bc2_0K_T"))
     order = site_order_from(s_a, tin)
-    slopes = list(asked("Bc2_slope_T_per_K", "bc2-slope", "resistivity", draws["resistivity_uohm_cm"]))
-    results = [
-        *asked("Tc_K", "tc-from-tin", "tin", tin),
-        *asked("Tc_K", "tc-from-order", "order", order),
-        *asked("resistivity_uohm_cm", "resistivity-from-tin", "tin", tin),
-        *asked("resistivity_uohm_cm", "resistivity-from-order", "order", order),
+    slopes = _asked(common, "Bc2_slope_T_per_K", "bc2-slope", "resistivity", draws["resistivity_uohm_cm"])
+    answers = [
+        *_asked(common, "Tc_K", "tc-from-tin", "tin", tin),
+        *_asked(common, "Tc_K", "tc-from-order", "order", order),
+        *_asked(common, "resistivity_uohm_cm", "resistivity-from-tin", "tin", tin),
+        *_asked(common, "resistivity_uohm_cm", "resistivity-from-order", "order", order),
         *slopes,
-        *asked("Bc2_0K_T", "bc2-0-from-tin", "tin", tin),
-        *asked("Bc2_0K_T", "bc2-0-from-tc", "Tc", tc),
+        *_asked(common, "Bc2_0K_T", "bc2-0-from-tin", "tin", tin),
+        *_asked(common, "Bc2_0K_T", "bc2-0-from-tc", "Tc", tc),
     ]
-    for slope, its_draws in slopes:
-        for phase, of_it in asked("Bc2_0K_T", "bc2-0-from-slope", "slope", its_draws, tc):
-            chain = replace(phase, relations=(*slope.relations, *phase.relations))
+    for slope in slopes:
+        for zero in _asked(common, "Bc2_0K_T", "bc2-0-from-slope", "slope", slope.draws, tc):
+            chain = replace(zero, relations=(*slope.relations, *zero.relations))
             if slope.reason:
                 chain = replace(chain, reason=slope.reason, share_inside=slope.share_inside)
-            results.append((chain, of_it))
+            answers.append(chain)
     for target, temperature in targets_at((HELIUM_K, *temperatures_k)).items():
         at = np.full(common.n, temperature)
-        results += asked(target, "bc2-temperature", "Bc2(0)", at, zero, tc)
-    return tuple(result for result, _ in results)
+        answers += _asked(common, target, "bc2-temperature", "Bc2(0)", at, bc2_0, tc)
+    return tuple(answers)
 
 
-def _asked(
-    target: str, entry: Relation, route: str, inputs: Sequence[Array], common: Common
-) -> tuple[RelationResult, Array]:
+def _asked(common: Common, target: str, kind: str, route: str, *inputs: Array) -> list[Answer]:
     if not all(np.any(np.isfinite(variable)) for variable in inputs):
-        return RelationResult.refused(target, (entry,), "an input is not known", route), np.full(common.n, math.nan)
-    said = ask(entry, inputs[0], *inputs[1:], common=common)
-    middle, low, high = (float(end) for end in Band.of(said.draws))
-    value = math.nan
-    if said.applies:
-        value = float(entry.evaluate(*(float(np.nanmedian(variable)) for variable in inputs)))
-    return RelationResult(target, (entry,), value, middle, low, high, said.share_inside, said.reason, route), said.draws
+        nothing, why = np.full(common.n, math.nan), "an input is not known"
+        return [Answer((r,), nothing, 0.0, why, target, route) for r in common.library.relations(kind, common.wire)]
+    medians = [float(np.nanmedian(variable)) for variable in inputs]
+    return [
+        replace(answer, target=target, route=route,
+                value=float(answer.relation.evaluate(*medians)) if answer.applies else math.nan)
+        for answer in common.ask(kind, *inputs)
+    ]  # fmt: skip
 
 
-def branches_words(results: Sequence[RelationResult], estimate_t: float) -> str:
+def branches_words(answers: Sequence[Answer], estimate_t: float) -> str:
     """Say how far the published branches of Bc2 at 0 K near stoichiometry part; empty where one does not apply.
 
     Nobody has settled for wires whether Bc2 falls there; the estimate follows Tc and takes neither.
     """
-    by_name = {result.name: result for result in results if result.applies and result.target == "Bc2_0K_T"}
+    by_name = {answer.name: answer for answer in answers if answer.applies and answer.target == "Bc2_0K_T"}
     if COLLAPSE not in by_name or PLATEAU not in by_name:
         return ""
-    collapse, plateau = by_name[COLLAPSE].median, by_name[PLATEAU].median
+    collapse, plateau = (float(by_name[name].band.median) for name in (COLLAPSE, PLATEAU))
     if abs(plateau - collapse) <= PARTED_T:
         return f"both branches of Bc2 agree here within {PARTED_T:g} T"
     nearer = PLATEAU if abs(estimate_t - plateau) < abs(estimate_t - collapse) else COLLAPSE

@@ -17,30 +17,27 @@ this one ends, see `xrdorder.superconductivity.layers`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
-from xrdorder.material import Material
 from xrdorder.quantities.formatting import with_sign
-from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.relations import Relation
 from xrdorder.relations.bc2_of_temperature import POWER
 from xrdorder.superconductivity.mixture import Band, Common
 from xrdorder.superconductivity.pinning import (
-    AS_GRAIN,
     AT_LEAST,
     ForceShape,
     GrainSize,
     comparable_forces,
-    grain_size,
+    layer_force,
     peak_pinning_force,
 )
 from xrdorder.superconductivity.strain import Strained, intrinsic_strain, pre_strain, strain_factors
 from xrdorder.superconductivity.targets import HELIUM_K
-from xrdorder.uncertainty import Contributions
 
 Array = NDArray[np.float64]
 
@@ -93,12 +90,11 @@ class Conditions:
         if self.strain is not None and self.applied_strain != 0.0:
             raise ValidityError("an intrinsic and an applied strain are given; give one of them")
 
-    def draws(self, common: Common, design: str = "") -> Array:
-        """Draw the intrinsic strain in a wire of a design of its own, shape (n,)."""
+    def draws(self, common: Common) -> Array:
+        """Draw the intrinsic strain in a wire, shape (n,)."""
         if self.strain is None:
-            return intrinsic_strain(
-                self.applied_strain, u_applied=self.u_strain, design=self.design or design, common=common
-            )
+            design = self.design or common.design
+            return intrinsic_strain(self.applied_strain, u_applied=self.u_strain, design=design, common=common)
         return np.asarray(self.strain + self.u_strain * common.own("strain"))
 
     def words(self, *, temperature: bool = True, designs: Iterable[str] = ()) -> str:
@@ -133,117 +129,37 @@ class Conductor:
 
     Attributes
     ----------
-    name, lot : str
+    name : str
+    common : Common
+        Whose draws they are.
     tc, bc2_0 : array, (n,)
-        Critical temperature (K) and upper critical field at 0 K (T), free of strain.
+        Joint draws of critical temperature (K) and upper critical field at 0 K (T), free of strain.
     grain : GrainSize
     a15_area : array, (n,), or None
         A15 area over the area of the wire without its copper, where it is known.
     law : Relation
         Temperature law of Bc2.
     flags : tuple of Flag
-    wire : str
-        Dopant of the wire.
-    design : str
-        Design of the wire, for its pre-strain; empty where it is not known.
     """
 
     name: str
-    lot: str
+    common: Common = field(repr=False)
     tc: Array = field(repr=False)
     bc2_0: Array = field(repr=False)
     grain: GrainSize
-    a15_area: Array | None = field(repr=False)
-    law: Relation = field(repr=False)
-    flags: tuple[Flag, ...]
-    common: Common = field(repr=False)
-    library: Library = field(repr=False)
-    wire: str = "any"
-    design: str = ""
+    a15_area: Array | None = field(default=None, repr=False)
+    law: Relation = field(default=POWER, repr=False)
+    flags: tuple[Flag, ...] = ()
 
+    @property
+    def lot(self) -> str:
+        """Wire lot."""
+        return self.common.lot
 
-def conductor(
-    name: str,
-    tc: Array,
-    bc2_0: Array,
-    material: Material | tuple[Mapping[str, float], Contributions],
-    *,
-    measured_grain_nm: float | None = None,
-    u_measured_grain_nm: float | None = None,
-    as_grain: tuple[float, float] = AS_GRAIN,
-    a15_area_fraction: float | None = None,
-    u_a15_area_fraction: float = 0.0,
-    lot: str = "",
-    seed: int = 0,
-    law: Relation = POWER,
-    library: Library = PUBLISHED,
-    wire: str = "any",
-    design: str = "",
-) -> Conductor:
-    """Make a conductor of the joint draws of a sample and of what its pattern says of the size of grains.
-
-    Parameters
-    ----------
-    name, lot : str
-        Names of the sample and of its wire lot.
-    tc, bc2_0 : array, (n,)
-        Joint draws of Tc (K) and Bc2 at 0 K (T), free of strain.
-    material : Material, or (values, contributions)
-        With domain size.
-    measured_grain_nm, u_measured_grain_nm : float, optional
-        Grain size by microscopy, which takes the place of the domain size.
-    as_grain : (float, float)
-        Logarithm of grain size over domain size and its standard uncertainty.
-    a15_area_fraction, u_a15_area_fraction : float, optional
-        A15 area over the area of the wire without its copper, and its standard uncertainty.
-    seed : int
-        Of what currents add to the draws: grain size, pinning, strain.
-    law : Relation
-        Temperature law of Bc2.
-    library : Library
-    wire : str
-        Dopant of the wire.
-    design : str
-        Design of the wire (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`).
-
-    Raises
-    ------
-    ValidityError
-        There are no draws, no grain size can be had, or an area fraction is impossible.
-    """
-    if not np.all(np.isfinite(tc)) or not np.all(np.isfinite(bc2_0)):
-        raise ValidityError(f"sample '{name}': no Tc and Bc2 to work with: no tin content is known")
-    common = Common(len(tc), seed, name, lot)
-    try:
-        grain = grain_size(
-            material,
-            measured_nm=measured_grain_nm,
-            u_measured_nm=u_measured_grain_nm,
-            as_grain=as_grain,
-            common=common,
-        )
-    except ValidityError as error:
-        raise ValidityError(f"sample '{name}': {error}") from error
-    area = None
-    if a15_area_fraction is not None:
-        if not (0.0 < a15_area_fraction <= 1.0 and 0.0 <= u_a15_area_fraction < 1.0):
-            raise ValidityError(
-                f"sample '{name}': A15 area is {a15_area_fraction:g} ± {u_a15_area_fraction:g} of the section without "
-                "copper; give a fraction between 0 and 1"
-            )
-        area = np.clip(a15_area_fraction + u_a15_area_fraction * common.own("A15 area"), 0.0, 1.0)
-    values = material.values if isinstance(material, Material) else material[0]
-    flags = [*grain.flags]
-    uneven = (values.get(name, math.nan) for name in ("tin_fraction_lattice_rich", "lattice_tail_nm"))
-    if any(math.isfinite(x) and x != 0.0 for x in uneven):
-        flags.append(
-            Flag(
-                "layer-not-uniform",
-                "one tin content stands for a layer that is graded or of two populations: its current fades toward "
-                "Bc2 more slowly than given",
-            )
-        )
-    return Conductor(name, lot, tc, bc2_0, grain, area, law, tuple(flags), common, library, wire, design)
+    @property
+    def design(self) -> str:
+        """Design of the wire; empty where it is not known."""
+        return self.common.design
 
 
 def tc_band(sample: Conductor, conditions: Conditions | None = None) -> Band:
@@ -268,23 +184,18 @@ class LayerCurrent:
 
     Attributes
     ----------
-    field_t : array, (k,)
     layer : Band of arrays, (k,)
         Over the A15 area, A/mm².
     non_copper : Band of arrays, (k,), or None
-        Over the section without copper, A/mm².
-    reason : str
-        Why there is no non-copper value; empty where there is one.
+        Over the section without copper, A/mm², where the A15 area in it is known.
     at_most : bool
         The grain size is a lower limit: currents are at most as given.
     carries : array, (k,)
         Share of the draws in which the layer is superconducting.
     """
 
-    field_t: Array
     layer: Band
     non_copper: Band | None
-    reason: str
     at_most: bool
     carries: Array
 
@@ -308,23 +219,15 @@ def layer_current(
         A field is not positive, or no relation holds for the grain size.
     """
     fields = positive_fields(fields_t)
-    force = peak_pinning_force(sample.grain, common=sample.common, library=sample.library)
-    if np.all(np.isnan(force.combined)):
-        why = "; ".join(flag.message for flag in force.flags)
-        raise ValidityError(f"sample '{sample.name}': no relation gives the pinning force of its layer: {why}")
-    state = LayerState(sample, conditions or Conditions(), force.combined)
-    layer, whole, carries = [], [], []
-    for b in fields:
-        current = state.current(b)
-        carries.append(float(np.mean(current > 0.0)))
-        layer.append(Band.of(current))
-        if sample.a15_area is not None:
-            whole.append(Band.of(current * sample.a15_area))
-    reason = "" if whole else "the A15 area over the section without copper is not known"
-    at_most = sample.grain.by == AT_LEAST
-    return LayerCurrent(
-        fields, _stack(layer), _stack(whole) if whole else None, reason, at_most, np.array(carries)
-    )
+    try:
+        force = layer_force(sample.grain.draws, common=sample.common)
+    except ValidityError as error:
+        raise ValidityError(f"sample '{sample.name}': {error}") from error
+    state, area = LayerState(sample, conditions or Conditions(), force), sample.a15_area
+    currents = [state.current(b) for b in fields]
+    whole = None if area is None else _bands(current * area for current in currents)
+    carries = np.array([np.mean(current > 0.0) for current in currents])
+    return LayerCurrent(_bands(currents), whole, sample.grain.by == AT_LEAST, carries)
 
 
 @dataclass(frozen=True)
@@ -333,7 +236,6 @@ class RelativeCurrent:
 
     Attributes
     ----------
-    field_t : array, (k,)
     ratio : Band of arrays, (k,)
         NaN where the reference may be normal.
     probability_larger : array, (k,)
@@ -342,7 +244,6 @@ class RelativeCurrent:
         Share of the draws compared in which the reference is superconducting; below `SURE` there is no ratio.
     """
 
-    field_t: Array
     ratio: Band
     probability_larger: Array
     reference_carries: Array
@@ -361,19 +262,41 @@ def relative_current(
         A field is not positive, the samples were drawn unalike, or no relation holds for both.
     """
     fields = positive_fields(fields_t)
-    draws, other = _pair(sample, reference, conditions or Conditions())
-    bands, larger, carries = [], [], []
+    own, other = layer_states((sample, reference), conditions)
+    ratios, larger, carries = [], [], []
     for b in fields:
-        mine, theirs = draws.current(b), other.current(b)
+        mine, theirs = own.current(b), other.current(b)
         larger.append(float(np.mean(mine > theirs) + 0.5 * np.mean(mine == theirs)))
         carries.append(float(np.mean(theirs > 0.0)))
-        if carries[-1] < SURE:
-            bands.append(Band.of(np.empty(0)))
-            continue
         with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.where(theirs > 0.0, mine / theirs, np.nan)
-        bands.append(Band.of(ratio))
-    return RelativeCurrent(fields, _stack(bands), np.array(larger), np.array(carries))
+            ratios.append(np.where((theirs > 0.0) & (carries[-1] >= SURE), mine / theirs, np.nan))
+    return RelativeCurrent(_bands(ratios), np.array(larger), np.array(carries))
+
+
+def current_draws(samples: Sequence[Conductor], field_t: float, conditions: Conditions | None = None) -> Array:
+    """Draws of the layer currents of several samples at one field, A/mm², (samples, n): for their ratios, nothing else.
+
+    Every draw takes one relation of pinning force with grain size that holds for all; a sample that is normal in a draw
+    carries nothing in it, one whose grain size no relation holds for is NaN throughout.
+
+    Raises
+    ------
+    ValidityError
+        The field is not positive, the samples were drawn unalike, no relation holds for all grain sizes, or all may be
+        normal at the field.
+    """
+    field, conditions = float(positive_fields(field_t)[0]), conditions or Conditions()
+    usable = [any(a.applies for a in peak_pinning_force(s.grain.draws, common=s.common)) for s in samples]
+    if not any(usable):
+        raise ValidityError("no relation of pinning force holds for the grain size of any sample")
+    states = iter(layer_states([s for s, ok in zip(samples, usable, strict=True) if ok], conditions))
+    nothing = np.full(samples[0].common.n, np.nan)
+    currents = np.array([next(states).current(field) if ok else nothing for ok in usable])
+    known = np.isfinite(currents).any(axis=0)
+    if not known.any() or np.mean((currents[:, known] > 0.0).any(axis=0)) < SURE:
+        state = conditions.words(designs=[sample.design for sample in samples])
+        raise ValidityError(f"at {field:g} T, {state}, every sample may be normal: currents do not compare there")
+    return currents
 
 
 @dataclass(frozen=True)
@@ -386,16 +309,12 @@ class Crossing:
         Of the draws in which they meet; NaN where they do not.
     share : float
         Share of the draws in which they meet between the lowest field looked at and the lower Bc2.
-    better_low, better_high : str
-        Sample that carries more at the lowest field, and near the Bc2 of the lower one; as far as can be told.
     words : str
-        All of it in one sentence.
+        In one sentence, with which carries more.
     """
 
     field_t: Band
     share: float
-    better_low: str
-    better_high: str
     words: str
 
     @property
@@ -422,7 +341,7 @@ def crossing(
     ValidityError
         The samples were drawn unalike, or no relation holds for both.
     """
-    draws, two = _pair(sample, other, conditions or Conditions())
+    draws, two = layer_states((sample, other), conditions)
     low = np.full(draws.bc2.shape, float(lowest_field_t))
     # Just below the lower Bc2 the sample that has it carries next to nothing.
     high = np.minimum(draws.bc2, two.bc2) * (1.0 - 1e-9)
@@ -440,7 +359,7 @@ def crossing(
     better_low = _better(at_low[possible], sample.name, other.name)
     better_high = _better(draws.bc2 - two.bc2, sample.name, other.name)
     words = _crossing_words(sample.name, other.name, field, share, better_low, better_high)
-    return Crossing(field, share, better_low, better_high, words)
+    return Crossing(field, share, words)
 
 
 def _better(difference: Array, name: str, other: str) -> str:
@@ -468,7 +387,7 @@ class LayerState:
     def __init__(self, sample: Conductor, conditions: Conditions, force: Array) -> None:
         at = strained(sample, conditions)
         self.bc2 = bc2_at(sample, conditions.temperature_k, at)[:, 0]
-        self.shape = ForceShape(sample.common, sample.library, sample.wire)
+        self.shape = ForceShape(sample.common)
         self.peak = force * _strength(sample, conditions, at)
 
     def current(self, field_t: float | Array) -> Array:
@@ -486,12 +405,7 @@ def strained(sample: Conductor, conditions: Conditions) -> Strained:
     ValidityError
         The strain is outside what any relation holds for.
     """
-    at = strain_factors(
-        conditions.draws(sample.common, sample.design),
-        common=sample.common,
-        library=sample.library,
-        wire=sample.wire,
-    )
+    at = strain_factors(conditions.draws(sample.common), common=sample.common)
     if np.all(np.isnan(at.bc2_factor)):
         raise ValidityError("; ".join(flag.message for flag in at.flags))
     return at
@@ -522,12 +436,31 @@ def _strength(sample: Conductor, conditions: Conditions, at: Strained) -> Array:
         return np.where(as_measured > 0.0, here / as_measured, 0.0)
 
 
-def _pair(conductor: Conductor, other: Conductor, conditions: Conditions) -> tuple[LayerState, LayerState]:
-    """Work out both samples under the conditions."""
-    require_drawn_alike((conductor, other))
-    mine, theirs = (peak_pinning_force(s.grain, common=s.common, library=s.library) for s in (conductor, other))
-    force_1, force_2 = comparable_forces(mine, theirs, common=conductor.common)
-    return LayerState(conductor, conditions, force_1), LayerState(other, conditions, force_2)
+def layer_states(samples: Sequence[Conductor], conditions: Conditions | None = None) -> list[LayerState]:
+    """Work out samples under the conditions, all by one relation of pinning force in every draw.
+
+    Raises
+    ------
+    ValidityError
+        The samples were drawn unalike, or no relation holds for all of them.
+    """
+    conditions = conditions or Conditions()
+    require_drawn_alike(samples)
+    answers = (peak_pinning_force(sample.grain.draws, common=sample.common) for sample in samples)
+    forces = comparable_forces(*answers, common=samples[0].common)
+    return [LayerState(sample, conditions, force) for sample, force in zip(samples, forces, strict=True)]
+
+
+def bc2_draws(samples: Sequence[Conductor], conditions: Conditions | None = None) -> Array:
+    """Draws of Bc2 of several samples under the conditions, T, shape (samples, n).
+
+    All must have been made of one set of joint draws.
+    """
+    conditions = conditions or Conditions()
+    require_drawn_alike(samples)
+    return np.array(
+        [bc2_at(sample, conditions.temperature_k, strained(sample, conditions))[:, 0] for sample in samples]
+    )
 
 
 def require_drawn_alike(samples: Sequence[Conductor]) -> None:
@@ -549,5 +482,5 @@ def positive_fields(fields_t: ArrayLike) -> Array:
     return fields
 
 
-def _stack(bands: Sequence[Band]) -> Band:
-    return Band(*(np.array(part) for part in zip(*bands, strict=True)))
+def _bands(draws: Iterable[Array]) -> Band:
+    return Band(*np.array([Band.of(column) for column in draws]).T)

@@ -19,7 +19,6 @@ Real layers are graded by 0.1 to 5 at.% tin per micrometre, depending on the pro
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -27,13 +26,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
-from xrdorder.material import A15_FIELD, Material
-from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.material import A15_FIELD
+from xrdorder.relations import Relation
 from xrdorder.relations.bc2_of_temperature import POWER
 from xrdorder.relations.tc_from_tin import BOLTZMANN
 from xrdorder.superconductivity.mixture import Band, Common
 from xrdorder.superconductivity.strain import Strained, strain_factors
-from xrdorder.uncertainty import Contributions, quantity_draws
 
 if TYPE_CHECKING:
     from xrdorder.superconductivity.currents import Conditions
@@ -51,24 +49,54 @@ NOTICED_OUTSIDE = 0.05
 UNIFORM, GRADED, TWO, BOUND = "uniform", "graded", "two populations", "bound"
 
 
-class Level(NamedTuple):
-    """Joint draws of a sample, each (n,).
+class Section(NamedTuple):
+    """How the pieces of a layer lie about their mean.
 
     Attributes
     ----------
-    tin, tc, bc2_0 : array
-        Tin fraction, Tc (K) and Bc2 at 0 K (T), free of strain.
-    tin_offset : array
-        Of the lot on the step of Tc over tin, at.%.
-    law : Relation
-        Temperature law of Bc2.
+    kind : str
+        "uniform", "graded", "two populations", or "bound" (symmetric broadening taken as composition).
+    weights : array, (n, m)
+        Share of each piece of the section; rows add up to one.
+    about : array, (n, m)
+        Tin fraction less that of the whole.
     """
 
-    tin: Array
-    tc: Array
-    bc2_0: Array
-    tin_offset: Array
-    law: Relation = POWER
+    kind: str
+    weights: Array
+    about: Array
+
+
+def uniform(n: int) -> Section:
+    """One piece."""
+    return Section(UNIFORM, np.ones((n, 1)), np.zeros((n, 1)))
+
+
+def graded(spread: Array) -> Section:
+    """An exponential tail of a standard deviation, draws (n,): toward low tin where it is above zero."""
+    edges = np.linspace(0.0, 1.0, SLICES + 1)
+    # Mean of 1 + log(share), an exponential tail about its mean, between two shares.
+    return _slices(GRADED, spread, np.diff(edges * np.log(np.where(edges > 0.0, edges, 1.0))) * SLICES)
+
+
+def symmetric(spread: Array) -> Section:
+    """A normal distribution of a standard deviation, draws (n,): an upper bound where strain may broaden as well."""
+    from scipy.special import ndtri
+
+    # Mean of a standard normal between two quantiles: the density at them, taken apart.
+    density = np.exp(-0.5 * ndtri(np.linspace(0.0, 1.0, SLICES + 1)) ** 2) / math.sqrt(2.0 * math.pi)
+    return _slices(BOUND, spread, -np.diff(density) * SLICES)
+
+
+def _slices(kind: str, spread: Array, places: Array) -> Section:
+    return Section(kind, np.full((len(spread), SLICES), 1.0 / SLICES), spread[:, None] * places[None, :])
+
+
+def two_populations(lean: Array, rich: Array, rich_share: Array, mean: Array | None = None) -> Section:
+    """Two populations of a tin fraction each, draws (n,), about their mean by mass or one that is given."""
+    share = np.clip(rich_share, 0.0, 1.0)
+    mean = (1.0 - share) * lean + share * rich if mean is None else mean
+    return Section(TWO, np.stack([1.0 - share, share], axis=1), np.stack([lean - mean, rich - mean], axis=1))
 
 
 class LayerValue(NamedTuple):
@@ -82,38 +110,21 @@ class LayerValue(NamedTuple):
     best_decile: Band
 
 
-class SectionShare(NamedTuple):
-    """Share of the section that is still superconducting.
-
-    Attributes
-    ----------
-    field_t : array, (k,)
-    share : Band of arrays, (k,)
-    temperature_k : float
-    """
-
-    field_t: Array
-    share: Band
-    temperature_k: float
-
-
 @dataclass(frozen=True)
 class Layer:
     """Draws of a whole layer: n draws of m pieces.
 
     Attributes
     ----------
-    kind : str
-        "uniform", "graded", "two populations", or "bound" (symmetric broadening taken as composition).
-    weights : array, (n, m)
-        Share of each piece of the section; rows add up to one.
+    kind, weights
+        As of its `Section`.
     tin, tc, bc2_0 : array, (n, m)
         Atomic fraction of tin, Tc (K) and Bc2 at 0 K (T), free of strain.
     law : Relation
         Temperature law of Bc2.
     flags : tuple of Flag
-    wire, design : str
-        Dopant of the wire, and its design for the pre-strain.
+    common : Common
+        Whose draws they are.
     """
 
     kind: str
@@ -123,18 +134,20 @@ class Layer:
     bc2_0: Array = field(repr=False)
     law: Relation = field(repr=False)
     flags: tuple[Flag, ...]
-    _common: Common = field(repr=False)
-    _library: Library = field(repr=False)
-    wire: str = "any"
-    design: str = ""
+    common: Common = field(repr=False)
+
+    @property
+    def design(self) -> str:
+        """Design of the wire; empty where it is not known."""
+        return self.common.design
 
     def strained(self, strain: ArrayLike) -> Strained:
         """Factors of Bc2 and Tc at an intrinsic axial strain, for `bc2` and `share_superconducting`."""
-        return strain_factors(strain, common=self._common, library=self._library, wire=self.wire)
+        return strain_factors(strain, common=self.common)
 
     def under(self, conditions: Conditions) -> Strained:
         """Factors of Bc2 and Tc at the strain of the conditions."""
-        return self.strained(conditions.draws(self._common, self.design))
+        return self.strained(conditions.draws(self.common))
 
     def bc2(self, temperature_k: float, at: Strained | None = None) -> Array:
         """Upper critical field of every piece at a temperature, T, shape (n, m)."""
@@ -150,10 +163,8 @@ class Layer:
             Band.of(row_quantile(values, self.weights, 1.0 - DECILE)),
         )
 
-    def share_superconducting(
-        self, fields_t: ArrayLike, temperature_k: float, at: Strained | None = None
-    ) -> SectionShare:
-        """Share of the section whose Bc2 at the temperature lies above each field.
+    def share_superconducting(self, fields_t: ArrayLike, temperature_k: float, at: Strained | None = None) -> Band:
+        """Share of the section whose Bc2 at the temperature lies above each field, arrays (k,).
 
         Raises
         ------
@@ -166,41 +177,31 @@ class Layer:
         bc2 = self.bc2(temperature_k, at)
         unknown = np.where(np.isnan(bc2).any(axis=1), np.nan, 0.0)
         shares = np.array([unknown + np.sum(self.weights * (bc2 > b), axis=1) for b in fields])
-        return SectionShare(fields, Band.of(shares.T), float(temperature_k))
+        return Band.of(shares.T)
 
 
 def layer(
-    level: Level,
-    material: Material | tuple[Mapping[str, float], Contributions],
+    section: Section,
+    tin: Array,
+    tc: Array,
+    bc2_0: Array,
+    tin_offset: Array,
     *,
-    seed: int = 0,
-    key: str = "",
-    lot: str = "",
-    library: Library = PUBLISHED,
-    wire: str = "any",
-    bound: bool = False,
-    design: str = "",
+    common: Common,
+    law: Relation = POWER,
 ) -> Layer:
     """Spread Tc and Bc2 over the layer of a sample.
 
     Parameters
     ----------
-    level : Level
-        Joint draws of the sample.
-    material : Material, or (values, contributions)
-        With ``tin_fraction_lattice``; for a graded layer ``tin_spread`` and ``lattice_tail_nm``, for two populations
-        ``tin_fraction_lattice_lean`` and ``_rich`` and ``rich_share``: how the pieces lie about their mean.
-    seed : int
-    key, lot : str
-        Name of the sample and of its wire lot.
-    library : Library
-        Relations of strain.
-    wire : str
-        Dopant of the wire.
-    bound : bool
-        Take a symmetric broadening as a normal distribution of tin: an upper bound of what composition does.
-    design : str
-        Design of the wire, for its pre-strain.
+    section : Section
+    tin, tc, bc2_0 : array, (n,)
+        Joint draws of the tin fraction, of Tc (K) and of Bc2 at 0 K (T), free of strain.
+    tin_offset : array, (n,)
+        Of the lot on the step of Tc over tin, at.%.
+    common : Common
+    law : Relation
+        Temperature law of Bc2.
 
     Raises
     ------
@@ -209,77 +210,19 @@ def layer(
 
     Examples
     --------
-    >>> from xrdorder.uncertainty import Contributions
-    >>> values = {"tin_fraction_lattice": 0.235, "tin_spread": 0.01, "lattice_tail_nm": 0.000136}
-    >>> level = Level(*(np.full(2000, number) for number in (0.235, 16.0, 26.0, 1.4)))
-    >>> one = layer(level, (values, Contributions.empty()))
+    >>> draws = [np.full(2000, number) for number in (0.235, 16.0, 26.0, 1.4)]
+    >>> one = layer(graded(np.full(2000, 0.01)), *draws, common=Common(2000))
     >>> one.kind, round(float(np.mean(one.tin)), 5)
     ('graded', 0.235)
     """
-    values, table = (material.values, material.contributions) if isinstance(material, Material) else material
-    if not np.all(np.isfinite(level.tin)):
+    if not np.all(np.isfinite(tin)):
         raise ValidityError("no tin content is known, so that nothing can be said of the layer")
-    common = Common(len(level.tin), seed, key, lot)
-    kind = _kind(values, bound)
-    weights, tin = _section(kind, level, values, table, common)
-    offset = 0.01 * level.tin_offset
-    at_mean = BOLTZMANN.function(level.tin + offset)[:, None]
-    tc = np.maximum(level.tc[:, None] + BOLTZMANN.function(tin + offset[:, None]) - at_mean, 0.0)
-    bc2_0 = (level.bc2_0 / level.tc)[:, None] * tc
-    return Layer(kind, weights, tin, tc, bc2_0, level.law, _remarks(kind, weights, tin), common, library, wire, design)
-
-
-def _kind(values: Mapping[str, float], bound: bool) -> str:
-    def given(*names: str) -> bool:
-        return all(math.isfinite(values.get(name, math.nan)) for name in names)
-
-    if given("tin_fraction_lattice_lean", "tin_fraction_lattice_rich", "rich_share"):
-        return TWO
-    if given("tin_spread", "lattice_tail_nm") and values["lattice_tail_nm"] != 0.0:
-        return GRADED
-    if bound and given("tin_spread") and values["tin_spread"] > 0.0:
-        return BOUND
-    return UNIFORM
-
-
-def _section(
-    kind: str, level: Level, values: Mapping[str, float], table: Contributions, common: Common
-) -> tuple[Array, Array]:
-    """Draw weights and tin content of the pieces, both of shape (n, m)."""
-    from scipy.special import ndtri
-
-    by_lattice, *populations = (f"tin_fraction_lattice{end}" for end in ("", "_lean", "_rich"))
-    wanted = (by_lattice, "tin_spread", *populations, "rich_share")
-    names = [name for name in wanted if math.isfinite(values.get(name, math.nan))]
-    drawn = quantity_draws(
-        values,
-        table,
-        [name for name in names if name in table.quantities],
-        n=common.n,
-        seed=common.seed,
-        key=common.key,
-    )
-    draws = {name: drawn.get(name, np.full(common.n, float(values[name]))) for name in names}
-    if kind == TWO:
-        share = np.clip(draws["rich_share"], 0.0, 1.0)
-        # Both populations were read from one lattice scale: what the joint estimate says about its level moves both.
-        lean, rich = (draws[name] for name in populations)
-        shift = level.tin - draws.get(by_lattice, (1.0 - share) * lean + share * rich)
-        return np.stack([1.0 - share, share], axis=1), np.stack([lean + shift, rich + shift], axis=1)
-    if kind == UNIFORM:
-        return np.ones((common.n, 1)), level.tin[:, None]
-    edges = np.linspace(0.0, 1.0, SLICES + 1)
-    if kind == GRADED:
-        # Mean of 1 + log(share), an exponential tail about its mean, between two shares.
-        places = np.diff(edges * np.log(np.where(edges > 0.0, edges, 1.0))) * SLICES
-        spread = draws["tin_spread"] * math.copysign(1.0, values["lattice_tail_nm"])
-    else:
-        # Mean of a standard normal between two quantiles: the density at them, taken apart.
-        density = np.exp(-0.5 * ndtri(edges) ** 2) / math.sqrt(2.0 * math.pi)
-        places = -np.diff(density) * SLICES
-        spread = draws["tin_spread"]
-    weights = np.full((common.n, SLICES), 1.0 / SLICES)
-    return weights, level.tin[:, None] + spread[:, None] * places[None, :]
+    kind, weights, about = section
+    pieces, offset = tin[:, None] + about, 0.01 * tin_offset
+    at_mean = BOLTZMANN.function(tin + offset)[:, None]
+    tc_there = np.maximum(tc[:, None] + BOLTZMANN.function(pieces + offset[:, None]) - at_mean, 0.0)
+    zero = (bc2_0 / tc)[:, None] * tc_there
+    return Layer(kind, weights, pieces, tc_there, zero, law, _remarks(kind, weights, pieces), common)
 
 
 def row_quantile(values: Array, weights: Array, q: float) -> Array:

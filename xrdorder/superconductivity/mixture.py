@@ -15,13 +15,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from xrdorder.relations import Relation
+from xrdorder.relations import PUBLISHED, Library, Relation
 from xrdorder.uncertainty import DEFAULT_LEVEL, standard_normal
 
 Array = NDArray[np.float64]
@@ -32,57 +32,6 @@ into the central 68 % of the input."""
 
 LOT_SHARE = 0.5
 """Part of the variance of specimens about a relation that is common to a lot (judged)."""
-
-
-@dataclass(frozen=True)
-class RelationResult:
-    """What one relation (or a chain of relations) says.
-
-    Attributes
-    ----------
-    target : str
-        What is predicted, as "Tc_K".
-    relations : tuple of Relation
-        The relation; for a chain all of them, the one that gives the target last.
-    value : float
-        At the medians of the inputs; NaN where they lie outside the validity.
-    median, low, high : float
-        Of the draws inside the validity, 68 %.
-    share_inside : float
-        Share of the draws inside the validity.
-    reason : str
-        Why it is refused; empty where it applies.
-    route : str
-        What it was asked with: "tin", "order", "Tc", "slope", "resistivity", "Bc2(0)".
-    """
-
-    target: str
-    relations: tuple[Relation, ...]
-    value: float
-    median: float
-    low: float
-    high: float
-    share_inside: float
-    reason: str
-    route: str = ""
-
-    @classmethod
-    def refused(
-        cls, target: str, relations: tuple[Relation, ...], reason: str, route: str = "", share_inside: float = 0.0
-    ) -> RelationResult:
-        """Make a refusal with its reason."""
-        nan = math.nan
-        return cls(target, relations, nan, nan, nan, nan, share_inside, reason, route)
-
-    @property
-    def applies(self) -> bool:
-        """Whether it gives a number."""
-        return not self.reason
-
-    @property
-    def name(self) -> str:
-        """Names of the relations, joined."""
-        return " + ".join(relation.name for relation in self.relations)
 
 
 @lru_cache(maxsize=64)
@@ -131,7 +80,7 @@ class Band(NamedTuple):
 
 @dataclass(frozen=True)
 class Common:
-    """What random numbers hang on.
+    """Whose draws they are: what random numbers hang on, and which relations are asked.
 
     Attributes
     ----------
@@ -141,12 +90,20 @@ class Common:
         Name of the sample, to which is tied what it shares with nobody.
     lot : str
         Wire lot, whose samples stray from a relation in part together. Empty: shared with nobody.
+    library : Library
+    wire : str
+        "binary", "doped", "Ta" or "Ti": relations found on such wire, or on any. "any": all of them.
+    design : str
+        Design of the wire (a key of `xrdorder.superconductivity.strain.PRE_STRAINS`); empty where it is not known.
     """
 
     n: int
     seed: int = 0
     key: str = ""
     lot: str = ""
+    library: Library = field(default=PUBLISHED, repr=False)
+    wire: str = "any"
+    design: str = ""
 
     def own(self, source: str) -> Array:
         """Standard normal numbers of a source that is this sample's alone, shape (n,)."""
@@ -168,106 +125,109 @@ class Common:
         """Say which relation each draw takes, in equal parts and the same for everybody, shape (n,)."""
         return _choice(self.n, self.seed, question, tuple(entry.name for entry in relations))
 
+    def ask(self, kind: str, *inputs: ArrayLike) -> tuple[Answer, ...]:
+        """Ask all relations of a kind for this sort of wire about draws of their inputs.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such sort of wire.
+        """
+        return tuple(ask(entry, *inputs, common=self) for entry in self.library.relations(kind, self.wire))
+
 
 @dataclass(frozen=True)
 class Answer:
-    """What one relation says.
+    """What one relation, or a chain of them, says.
 
     Attributes
     ----------
-    relation : Relation
-    draws : array, (n,) or (n, m)
+    relations : tuple of Relation
+        The relation; for a chain all of them, the one that gives the target last.
+    draws : array, (n,)
         With the scatter of specimens about the relation; NaN outside the validity.
     share_inside : float
         Share of the draws inside the validity.
     reason : str
         Why the relation is refused; empty where it applies.
+    target : str
+        What is predicted, as "Tc_K".
+    route : str
+        What it was asked with: "tin", "order", "Tc", "slope", "resistivity", "Bc2(0)".
+    value : float
+        At the medians of the inputs; NaN where they lie outside the validity.
     """
 
-    relation: Relation
-    draws: Array = field(repr=False)
+    relations: tuple[Relation, ...]
+    draws: Array = field(repr=False, compare=False)
     share_inside: float
     reason: str
+    target: str = ""
+    route: str = ""
+    value: float = math.nan
+
+    @property
+    def relation(self) -> Relation:
+        """The relation that gives the target."""
+        return self.relations[-1]
+
+    @property
+    def name(self) -> str:
+        """Names of the relations, joined."""
+        return " + ".join(relation.name for relation in self.relations)
 
     @property
     def applies(self) -> bool:
-        """Whether it takes part in the mixture."""
+        """Whether it gives numbers."""
         return not self.reason
 
-    @property
+    @cached_property
     def band(self) -> Band:
         """Median and 68 % interval of the draws inside the validity."""
         return Band.of(self.draws)
 
 
-def ask(
-    entry: Relation, first: Array, *others: ArrayLike, common: Common, centre: Array | None = None
-) -> Answer:
+def ask(entry: Relation, *inputs: ArrayLike, common: Common) -> Answer:
     """Ask one relation about draws of its inputs.
 
     Parameters
     ----------
     entry : Relation
-    first : array, (n,) or (n, m)
-        Draws of the first input; m pieces of one layer in a row.
-    *others : array, optional
-        Further inputs, usual values where left out.
+    *inputs : array, (n,)
+        Draws of its inputs, the first of which the validity is of; usual values for those left out.
     common : Common
-    centre : array, (n,), optional
-        For a row of pieces: the value by which the row counts as inside the validity. A piece that lies outside is
-        then taken at the nearer end of the validity.
     """
-    if centre is None:
-        inside, x = entry.inside(first), first
-    else:
-        inside, x = entry.inside(centre), np.clip(first, *entry.valid)
+    first = np.asarray(inputs[0], dtype=np.float64)
+    inside = entry.inside(first)
     share = float(np.mean(inside))
     if share < LEAST_SHARE:
         at = float(np.nanmedian(first)) if np.any(np.isfinite(first)) else np.nan
-        symbol = entry.inputs[0]
-        reason = f"{symbol.name} = {at:.4g} with its uncertainty lies outside the validity {entry.validity}"
-        return Answer(entry, np.full(np.shape(first), np.nan), share, reason)
-    exact = entry.evaluate(x, *others)
-    rows = (common.n,) + (1,) * (exact.ndim - 1)
-    normal = common.normal(f"scatter/{entry.kind}/{entry.name}").reshape(rows)
+        reason = f"{entry.inputs[0].name} = {at:.4g} with its uncertainty lies outside the validity {entry.validity}"
+        return Answer((entry,), np.full(first.shape, np.nan), share, reason)
+    exact = entry.evaluate(*inputs)
+    normal = common.normal(f"scatter/{entry.kind}/{entry.name}")
     with np.errstate(invalid="ignore"):
-        draws = np.maximum(exact + normal * entry.scatter.at(x, exact), 0.0)
-        draws = np.where(inside.reshape(rows) if inside.ndim == 1 else inside, draws, np.nan)
-    return Answer(entry, draws, share, "")
-
-
-def ask_all(
-    entries: Iterable[Relation],
-    first: Array,
-    *others: ArrayLike,
-    common: Common,
-    centre: Array | None = None,
-) -> tuple[Answer, ...]:
-    """Ask several relations the same."""
-    return tuple(ask(entry, first, *others, common=common, centre=centre) for entry in entries)
+        draws = np.maximum(exact + normal * entry.scatter.at(first, exact), 0.0)
+    return Answer((entry,), np.where(inside, draws, np.nan), share, "")
 
 
 def mix(answers: Sequence[Answer], question: str, common: Common) -> Array:
-    """Put the applicable answers together in equal parts, draw by draw; NaN throughout where none applies.
+    """Put the applicable answers together in equal parts, draw by draw, (n,); NaN throughout where none applies.
 
     Draws outside the validity of a relation are replaced by others inside it, so that every relation keeps its part.
     """
     applicable = [answer for answer in answers if answer.applies]
-    if not applicable:
-        return np.full(answers[0].draws.shape if answers else (common.n,), np.nan)
+    mixed = np.full(common.n, np.nan)
     choice = common.choice(question, [answer.relation for answer in applicable])
-    mixed = np.empty(applicable[0].draws.shape)
     for index, draws in enumerate(answer.draws for answer in applicable):
         slots = np.flatnonzero(choice == index)
-        mine = draws[slots]
-        lost = np.asarray(np.any(np.isnan(draws).reshape(len(draws), -1), axis=1))
+        mine, lost = draws[slots], np.isnan(draws)
         missing = np.flatnonzero(lost[slots])
-        mine[missing] = np.resize(draws[~lost], (len(missing), *draws.shape[1:]))
+        mine[missing] = np.resize(draws[~lost], len(missing))
         mixed[slots] = mine
     return mixed
 
 
-def spread_of(answers: Sequence[Answer]) -> float:
-    """Largest less smallest median of the relations that apply; NaN where none does."""
-    medians = [float(np.nanmedian(answer.draws)) for answer in answers if answer.applies]
-    return max(medians) - min(medians) if medians else float("nan")
+def refusals(answers: Iterable[Answer]) -> str:
+    """Say which relations were refused, and why; empty where none was."""
+    return "; ".join(f"{answer.name}: {answer.reason}" for answer in answers if answer.reason)

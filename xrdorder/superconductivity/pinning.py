@@ -13,17 +13,15 @@ and out of reach of laboratory patterns beyond some 150 nm.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, ValidityError
-from xrdorder.material import Material
-from xrdorder.relations import PUBLISHED, Library
-from xrdorder.superconductivity.mixture import Answer, Band, Common, ask_all, mix, spread_of
-from xrdorder.uncertainty import Contributions, quantity_draws, standard_normal
+from xrdorder.superconductivity.mixture import Answer, Band, Common, mix, refusals
+from xrdorder.uncertainty import standard_normal
 
 Array = NDArray[np.float64]
 
@@ -42,6 +40,8 @@ AS_GRAIN = (0.0, math.sqrt(math.log1p(U_DOMAIN_AS_GRAIN**2)))
 """Logarithm of grain size over domain size and its standard uncertainty, where nobody measured both in a lot."""
 
 MICROSCOPY, DOMAINS, AT_LEAST = "microscopy", "domain size", "domain size, at least"
+
+_QUESTION = "peak-pinning-force"
 
 
 @dataclass(frozen=True)
@@ -68,10 +68,10 @@ class GrainSize:
 
 
 def grain_size(
-    material: Material | tuple[Mapping[str, float], Contributions] | None = None,
     *,
-    measured_nm: float | None = None,
-    u_measured_nm: float | None = None,
+    measured_nm: tuple[float, float | None] | None = None,
+    domains_nm: tuple[float, ArrayLike] | None = None,
+    domains_at_least_nm: float = math.nan,
     as_grain: tuple[float, float] = AS_GRAIN,
     common: Common,
 ) -> GrainSize:
@@ -79,10 +79,12 @@ def grain_size(
 
     Parameters
     ----------
-    material : Material, or (values, contributions), optional
-        With ``domain_size_nm`` or ``domain_size_at_least_nm``.
-    measured_nm, u_measured_nm : float, optional
+    measured_nm : (float, float or None), optional
         Grain size by microscopy and its standard uncertainty.
+    domains_nm : (float, array (n,)), optional
+        Domain size and its draws; a size that is not finite or not above zero is none.
+    domains_at_least_nm : float
+        Lower limit of the domain size where it was not resolved.
     as_grain : (float, float)
         Logarithm of grain size over domain size and its standard uncertainty, where other wires of the lot tell it.
     common : Common
@@ -93,42 +95,30 @@ def grain_size(
         No size is known, or one is not positive.
     """
     if measured_nm is not None:
-        u = U_GRAIN * measured_nm if u_measured_nm is None else u_measured_nm
-        if not (measured_nm > 0.0 and u >= 0.0 and math.isfinite(measured_nm) and math.isfinite(u)):
+        seen, u = measured_nm
+        u = U_GRAIN * seen if u is None else u
+        if not (0.0 < seen < math.inf and 0.0 <= u < math.inf):
             raise ValidityError(
-                f"grain size is {measured_nm:g} ± {u:g} nm; give a positive size and an uncertainty of zero or more"
+                f"grain size is {seen:g} ± {u:g} nm; give a positive size and an uncertainty of zero or more"
             )
-        return GrainSize(_positive(measured_nm, u / measured_nm, common.own("grain size")), MICROSCOPY)
-    if u_measured_nm is not None:
-        raise ValidityError("an uncertainty of the grain size is given, but no grain size; give both")
-    values: Mapping[str, float] = {}
-    table = Contributions.empty()
-    if isinstance(material, Material):
-        values, table = material.values, material.contributions
-    elif material is not None:
-        values, table = material
-    size = values.get("domain_size_nm", math.nan)
+        # normal in its logarithm, which is the same for small uncertainties
+        scatter = math.sqrt(math.log1p((u / seen) ** 2)) * common.own("grain size")
+        return GrainSize(np.asarray(seen * np.exp(scatter)), MICROSCOPY)
     factor, source = np.full(common.n, as_grain[0]), "domain size as grain size"
     factor += as_grain[1] * (
         standard_normal(common.n, common.seed, source, "published") if as_grain == AS_GRAIN else common.of_lot(source)
     )
-    if math.isfinite(size) and size > 0.0:
-        drawn = np.full(common.n, size)
-        if "domain_size_nm" in table.quantities:
-            drawn = quantity_draws(
-                values, table, ["domain_size_nm"], n=common.n, seed=common.seed, key=common.key
-            )["domain_size_nm"]
+    size, drawn = (math.nan, math.nan) if domains_nm is None else domains_nm
+    if 0.0 < size < math.inf:
         # Linear in the width, whose inverse the size is: the far tail of the draws may pass zero.
         draws = np.maximum(drawn, 0.1 * size) * np.exp(factor)
-        flag = Flag("domain-size-for-grain-size", _words(size, as_grain))
-        return GrainSize(draws, DOMAINS, (flag,))
-    least = values.get("domain_size_at_least_nm", math.nan)
-    if math.isfinite(least) and least > 0.0:
+        return GrainSize(draws, DOMAINS, (Flag("domain-size-for-grain-size", _words(size, as_grain)),))
+    if 0.0 < domains_at_least_nm < math.inf:
         flag = Flag(
             "grain-size-at-least",
-            f"domains are at least {least:.0f} nm: pinning forces and currents are at most those given",
+            f"domains are at least {domains_at_least_nm:.0f} nm: pinning forces and currents are at most those given",
         )
-        return GrainSize(least * np.exp(factor), AT_LEAST, (flag,))
+        return GrainSize(domains_at_least_nm * np.exp(factor), AT_LEAST, (flag,))
     raise ValidityError(
         "no grain size is known: the pattern resolves no domain size; give a grain size by microscopy, nm"
     )
@@ -142,39 +132,24 @@ def _words(size_nm: float, as_grain: tuple[float, float]) -> str:
     return f"pinning takes {math.exp(as_grain[0]):.2f} times {size}, anchored to grain sizes measured in the lot"
 
 
-def _positive(value: float, relative: float, normal: Array) -> Array:
-    """Draw a positive quantity: normal in its logarithm, which is the same for small uncertainties."""
-    return np.asarray(value * np.exp(math.sqrt(math.log1p(relative**2)) * normal))
+def peak_pinning_force(size_nm: ArrayLike, *, common: Common) -> tuple[Answer, ...]:
+    """Peak of the pinning force at 4.2 K by every relation with grain size, GN/m³, over the area each was fitted for.
 
-
-@dataclass(frozen=True)
-class PeakForce:
-    """Peak of the pinning force at 4.2 K by grain size.
-
-    Attributes
+    Parameters
     ----------
-    answers : tuple of Answer
-        What each relation says, GN/m³, over the area it was fitted for.
-    combined : array, (n,)
-        All relations over the A15 area in equal parts, GN/m³; NaN where none applies.
-    spread : float
-        Largest less smallest median of the relations over the A15 area.
+    size_nm : float or array, (n,)
+        Grain size, nm.
+    common : Common
+
+    Raises
+    ------
+    ValidityError
+        A size is not positive.
     """
-
-    answers: tuple[Answer, ...]
-    combined: Array = field(repr=False)
-    spread: float
-
-    @property
-    def band(self) -> Band:
-        """Median and 68 % interval over the A15 area, GN/m³, shape ()."""
-        return Band.of(self.combined)
-
-    @property
-    def flags(self) -> tuple[Flag, ...]:
-        """What the reader must know."""
-        refused = [f"{a.relation.name}: {a.reason}" for a in self.answers if a.reason]
-        return (Flag("relations-refused", "; ".join(refused)),) if refused else ()
+    draws = np.asarray(size_nm, dtype=np.float64)
+    if not np.all(draws > 0.0):
+        raise ValidityError("a grain size is not positive; give nm above zero")
+    return replace(common, wire="any").ask(_QUESTION, np.broadcast_to(draws, (common.n,)))
 
 
 def over_a15_area(answer: Answer) -> bool:
@@ -182,42 +157,27 @@ def over_a15_area(answer: Answer) -> bool:
     return "A15 area" in answer.relation.output.meaning
 
 
-def peak_pinning_force(size_nm: ArrayLike | GrainSize, *, common: Common, library: Library = PUBLISHED) -> PeakForce:
-    """Give the peak of the pinning force by every relation with grain size.
-
-    Parameters
-    ----------
-    size_nm : float, array (n,), or GrainSize
-        Grain size, nm: a number or draws.
-    common : Common
-    library : Library
+def layer_force(size_nm: ArrayLike, *, common: Common) -> Array:
+    """Peak force in the layer, GN/m³, (n,): relations over the A15 area in equal parts.
 
     Raises
     ------
     ValidityError
-        A size is not positive.
+        A size is not positive, or no relation holds for it.
 
     Examples
     --------
-    >>> force = peak_pinning_force(100.0, common=Common(10_000))
-    >>> f"{force.band.median:.0f} GN/m3 between relations {force.spread:.0f} apart"
-    '95 GN/m3 between relations 26 apart'
+    >>> f"{np.median(layer_force(100.0, common=Common(10_000))):.0f} GN/m3"
+    '95 GN/m3'
     """
-    draws = size_nm.draws if isinstance(size_nm, GrainSize) else np.asarray(size_nm, dtype=np.float64)
-    if not np.all(draws > 0.0):
-        raise ValidityError("a grain size is not positive; give nm above zero")
-    answers = ask_all(
-        library.relations("peak-pinning-force"), np.broadcast_to(draws, (common.n,)), common=common
-    )
-    levels = [answer for answer in answers if over_a15_area(answer)]
-    return PeakForce(
-        answers,
-        mix(levels, "peak-pinning-force", common),
-        spread_of(levels),
-    )
+    answers = peak_pinning_force(size_nm, common=common)
+    force = mix([answer for answer in answers if over_a15_area(answer)], _QUESTION, common)
+    if np.all(np.isnan(force)):
+        raise ValidityError(f"no relation gives the pinning force of its layer: {refusals(answers)}")
+    return force
 
 
-def comparable_forces(*forces: PeakForce, common: Common) -> tuple[Array, ...]:
+def comparable_forces(*forces: Sequence[Answer], common: Common) -> tuple[Array, ...]:
     """Peak forces of samples by the same relation in every draw, over whatever area: for their ratio, nothing else.
 
     Raises
@@ -225,14 +185,13 @@ def comparable_forces(*forces: PeakForce, common: Common) -> tuple[Array, ...]:
     ValidityError
         No relation holds for the grain sizes of all.
     """
-    together = zip(*(force.answers for force in forces), strict=True)
-    usable = [answers for answers in together if all(answer.applies for answer in answers)]
+    usable = [answers for answers in zip(*forces, strict=True) if all(answer.applies for answer in answers)]
     if not usable:
         who = "both" if len(forces) == 2 else "all"
         raise ValidityError(
             f"no relation of pinning force with grain size holds for {who} samples; none compares them"
         )
-    return tuple(mix(answers, "peak-pinning-force", common) for answers in zip(*usable, strict=True))
+    return tuple(mix(answers, _QUESTION, common) for answers in zip(*usable, strict=True))
 
 
 class ForceShape:
@@ -249,9 +208,9 @@ class ForceShape:
     [0.0, 1.0, 0.433, 0.0, 0.0]
     """
 
-    def __init__(self, common: Common, library: Library = PUBLISHED, wire: str = "any") -> None:
-        entries = library.relations("reduced-pinning-force", wire)
-        self._entries = [entry for entry in entries if entry.wire == wire] or [
+    def __init__(self, common: Common) -> None:
+        entries = common.library.relations("reduced-pinning-force", common.wire)
+        self._entries = [entry for entry in entries if entry.wire == common.wire] or [
             entry for entry in entries if entry.wire == "any"
         ]
         self._choice = common.choice("reduced-pinning-force", self._entries)

@@ -22,10 +22,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.exceptions import Flag, UnknownNameError, ValidityError
-from xrdorder.relations import PUBLISHED, Library, Relation
+from xrdorder.relations import Relation
 from xrdorder.relations.bc2_of_temperature import POWER
-from xrdorder.superconductivity.mixture import Answer, Band, Common, RelationResult, ask, ask_all, mix
-from xrdorder.uncertainty import standard_normal
+from xrdorder.superconductivity.mixture import Answer, Band, Common, mix, refusals
 
 Array = NDArray[np.float64]
 
@@ -145,13 +144,12 @@ class Strained:
     def flags(self) -> tuple[Flag, ...]:
         """What the reader must know."""
         flags = []
-        reasons = [f"{a.relation.name}: {a.reason}" for a in self.bc2_answers if a.reason]
-        if len(reasons) == len(self.bc2_answers):
-            flags.append(
-                Flag("no-strain-relation", f"nothing is known at this strain: {'; '.join(reasons) or 'no relation'}")
-            )
+        reasons = refusals(self.bc2_answers)
+        if not any(answer.applies for answer in self.bc2_answers):
+            message = f"nothing is known at this strain: {reasons or 'no relation'}"
+            flags.append(Flag("no-strain-relation", message))
         elif reasons:
-            flags.append(Flag("relations-refused", "; ".join(reasons)))
+            flags.append(Flag("relations-refused", reasons))
         if float(np.mean(self.strain > 0.0)) > 0.5:
             flags.append(
                 Flag(
@@ -163,9 +161,7 @@ class Strained:
         return tuple(flags)
 
 
-def strain_factors(
-    strain: ArrayLike, *, common: Common, library: Library = PUBLISHED, wire: str = "any"
-) -> Strained:
+def strain_factors(strain: ArrayLike, *, common: Common) -> Strained:
     """Ask all strain functions, and all relations of Tc to them, at an intrinsic strain.
 
     Parameters
@@ -173,9 +169,6 @@ def strain_factors(
     strain : float or array, (n,)
         Intrinsic axial strain, negative in compression: -0.0025 for 0.25 %.
     common : Common
-    library : Library
-    wire : str
-        Dopant of the wire.
 
     Raises
     ------
@@ -191,12 +184,9 @@ def strain_factors(
     given = np.asarray(strain, dtype=np.float64)
     _check_strain(given)
     draws = np.broadcast_to(given, (common.n,))
-    bc2_answers = tuple(
-        _bounded(answer, draws)
-        for answer in ask_all(library.relations("strain-function", wire), draws, common=common)
-    )
+    bc2_answers = tuple(_bounded(answer, draws) for answer in common.ask("strain-function", draws))
     factor = mix(bc2_answers, "strain-function", common)
-    tc_answers = ask_all(library.relations("tc-strain", wire), factor, common=common)
+    tc_answers = common.ask("tc-strain", factor)
     return Strained(draws, factor, mix(tc_answers, "tc-strain", common), bc2_answers, tc_answers)
 
 
@@ -221,14 +211,14 @@ class AtStrain:
         Intrinsic axial strain.
     draws : dict of target to array, (n,)
         By all strain functions in equal parts; Bc2 at temperatures by the temperature law of the draws.
-    relations : tuple of RelationResult
+    relations : tuple of Answer
         Tc and Bc2 at 0 K by each strain function alone, Tc with every relation of it to them.
     flags : tuple of Flag
     """
 
     strain: float
     draws: Mapping[str, Array] = field(repr=False)
-    relations: tuple[RelationResult, ...]
+    relations: tuple[Answer, ...]
     flags: tuple[Flag, ...]
 
 
@@ -240,9 +230,7 @@ def at_strain(
     u_strain: float = 0.0,
     temperatures: Mapping[str, float] | None = None,
     law: Relation = POWER,
-    seed: int = 0,
-    library: Library = PUBLISHED,
-    wire: str = "any",
+    common: Common,
 ) -> AtStrain:
     """Multiply draws of Tc and Bc2 by the published strain functions.
 
@@ -256,10 +244,7 @@ def at_strain(
         For Bc2, K.
     law : Relation
         Of Bc2 at a temperature.
-    seed : int
-    library : Library
-    wire : str
-        Kind of wire that relations are chosen for.
+    common : Common
 
     Returns
     -------
@@ -273,28 +258,33 @@ def at_strain(
 
     Examples
     --------
-    >>> found = at_strain(np.full(10_000, 18.0), np.full(10_000, 29.0), -0.003, temperatures={"Bc2_4K2_T": 4.2})
+    >>> tc, bc2_0 = np.full(10_000, 18.0), np.full(10_000, 29.0)
+    >>> found = at_strain(tc, bc2_0, -0.003, temperatures={"Bc2_4K2_T": 4.2}, common=Common(10_000))
     >>> f"{np.median(found.draws['Tc_K']):.1f} K, {np.median(found.draws['Bc2_4K2_T']):.0f} T"
     '17.6 K, 24 T'
     """
-    common = Common(len(tc), seed)
-    under = strain_factors(
-        strain + u_strain * standard_normal(common.n, seed, "strain"), common=common, library=library, wire=wire
-    )
-    results: list[RelationResult] = []
+    under = strain_factors(strain + u_strain * common.own("strain"), common=common)
+    answers: list[Answer] = []
     for function in under.bc2_answers:
-        exponents = [ask(answer.relation, function.draws, common=common) for answer in under.tc_answers]
-        results += [
-            _result("Tc_K", (function.relation, e.relation), tc * e.draws, function.reason or e.reason)
-            for e in exponents
-        ]
-        results.append(_result("Bc2_0K_T", (function.relation,), bc2_0 * function.draws, function.reason))
+        for power in common.ask("tc-strain", function.draws):
+            both = replace(power, reason=function.reason or power.reason)
+            answers.append(_of("Tc_K", tc, both, function.relation, power.relation))
+        answers.append(_of("Bc2_0K_T", bc2_0, function, function.relation))
     draws = {"Tc_K": tc * under.tc_factor, "Bc2_0K_T": bc2_0 * under.bc2_factor}
     draws |= {
         target: np.asarray(law.function(np.array(temperature), draws["Bc2_0K_T"], draws["Tc_K"]))
         for target, temperature in (temperatures or {}).items()
     }
-    return AtStrain(strain, draws, tuple(results), under.flags)
+    return AtStrain(strain, draws, tuple(answers), under.flags)
+
+
+def _of(target: str, free: Array, factor: Answer, *relations: Relation) -> Answer:
+    """What a factor makes of a quantity free of strain."""
+    draws = free * factor.draws
+    known = ~np.isnan(draws)
+    reason = factor.reason or ("" if known.any() else "nothing to multiply")
+    middle = float(Band.of(draws).median)
+    return Answer(relations, draws, 0.0 if reason else float(np.mean(known)), reason, target, value=middle)
 
 
 def _check_strain(strain: Array) -> None:
@@ -303,11 +293,3 @@ def _check_strain(strain: Array) -> None:
         raise ValidityError(
             f"strain is {bad[0]:g}; give the intrinsic axial strain as a fraction, -0.0025 for 0.25 % of compression"
         )
-
-
-def _result(target: str, relations: tuple[Relation, ...], draws: Array, reason: str) -> RelationResult:
-    known = draws[~np.isnan(draws)]
-    if reason or not known.size:
-        return RelationResult.refused(target, relations, reason or "nothing to multiply")
-    median, low, high = (float(end) for end in Band.of(draws))
-    return RelationResult(target, relations, median, median, low, high, known.size / draws.size, "")

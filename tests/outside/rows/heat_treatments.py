@@ -10,11 +10,13 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from tests.outside.rows import Row
+from xrdorder.estimates.conductors import conductor
 from xrdorder.estimates.from_numbers import estimate
 from xrdorder.kinetics import ROUTES, Courses, conversion
 from xrdorder.planning.process import Leftover, Process, places_of
 from xrdorder.relations import relation
-from xrdorder.superconductivity.currents import Conductor, conductor, crossing, layer_current
+from xrdorder.superconductivity.currents import Conductor, crossing, layer_current
+from xrdorder.superconductivity.mixture import Common
 from xrdorder.treatments import Schedule, Step
 from xrdorder.uncertainty import Contributions
 
@@ -161,8 +163,8 @@ def wire(name: str, bc2_t: float, grain_nm: float, area: float) -> Conductor:
     """A wire with tantalum of which all is known but how it pins."""
     every = np.ones(_DRAWS)
     return conductor(
-        name, 17.8 * every, bc2_t * every, ({}, Contributions.empty()), measured_grain_nm=grain_nm,
-        u_measured_grain_nm=0.0, a15_area_fraction=area, wire="Ta",
+        name, 17.8 * every, bc2_t * every, ({}, Contributions.empty()), grain_nm=(grain_nm, 0.0),
+        a15_area=(area, 0.0), common=Common(_DRAWS, 0, name, wire="Ta"),
     )  # fmt: skip
 
 
