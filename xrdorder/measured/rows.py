@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from xrdorder.description.measured_values import Measured
+from xrdorder.description.measured_values import MeasuredValue
 from xrdorder.estimates.stored_draws import StudyDraws, left_of_each
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
@@ -41,7 +41,7 @@ class Row:
     Attributes
     ----------
     sample, lot : str
-    measured : Measured
+    measured : MeasuredValue
     by : str
         How the estimate came about; empty where there is none.
     value, low, high : float
@@ -54,7 +54,7 @@ class Row:
 
     sample: str
     lot: str
-    measured: Measured
+    measured: MeasuredValue
     by: str = ""
     value: float = math.nan
     low: float = math.nan
@@ -64,7 +64,7 @@ class Row:
 
     @property
     def difference(self) -> float:
-        """Measured less estimate."""
+        """MeasuredValue less estimate."""
         return self.measured.value - self.value
 
     @property
@@ -148,7 +148,7 @@ def _of_sample(sample: Subject, draws: StudyDraws) -> Iterator[Row]:
             yield _estimated(row, sample, draws)
 
 
-def _above_bc2(sample: Subject, value: Measured) -> str:
+def _above_bc2(sample: Subject, value: MeasuredValue) -> str:
     """Say of an irreversibility field that it exceeds the Bc2 measured at the same temperature, if it does."""
     same = [m.value for m in sample.measured if m.quantity == "Bc2_T" and m.temperature_k == value.temperature_k]
     if not same or value.value <= max(same):
@@ -189,7 +189,7 @@ def _grain(row: Row, sample: Subject) -> Row:
 
 def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> Iterator[Row]:
     """Ratios of critical currents to the first of a lot under the same conditions."""
-    groups: dict[tuple[str, float, float], list[tuple[Subject, Measured]]] = {}
+    groups: dict[tuple[str, float, float], list[tuple[Subject, MeasuredValue]]] = {}
     for sample in samples:
         for value in sample.measured:
             if value.quantity == "critical_current_a":
@@ -204,7 +204,7 @@ def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library)
 
 
 def _current(
-    row: Row, sample: Subject, reference: Subject, base: Measured, draws: StudyDraws, library: Library
+    row: Row, sample: Subject, reference: Subject, base: MeasuredValue, draws: StudyDraws, library: Library
 ) -> Row:
     """Current that the reference's measured one and the ratio of the estimates lead to."""
     from xrdorder.superconductivity.currents import Conditions, relative_current
