@@ -26,7 +26,7 @@ from xrdorder.description.study import read_study
 from xrdorder.profiles import read_instrument
 from xrdorder.results.open_study import OpenStudy, open_study, sample_file
 from xrdorder.results.sample_file import StoredSample, read_sample, write_sample
-from xrdorder.running.interpretation import as_fitted, interpret
+from xrdorder.running.interpretation import fit_of, interpret
 from xrdorder.running.run import RESULTS, SAMPLES, provenance_of, run_study
 
 REPLICATES = 4
@@ -122,7 +122,7 @@ def interpretation_s(folder: Path, number: int = 10) -> float:
     """Seconds for the interpretation of a stored fit."""
     study = read_study(folder)
     stored = [read_sample(sample_file(folder / RESULTS / SAMPLES, one.name)) for one in study.samples[:number]]
-    together = zip(map(as_fitted, stored), study.samples, strict=False)
+    together = zip(map(fit_of, stored), study.samples, strict=False)
     return seconds(lambda: [interpret(*one, OwnFiles()) for one in together]) / number
 
 
