@@ -71,8 +71,8 @@ class Many:
     results: xr.Dataset
     real: Any
 
-    def sample(self, name: str, *groups: Any) -> Any:
-        return replace(self.real.sample(name.rsplit(" ", 1)[0], *groups), name=name)
+    def sample(self, name: str, **groups: Any) -> Any:
+        return replace(self.real.sample(name.rsplit(" ", 1)[0], **groups), name=name)
 
 
 def many(real: Any, number: int) -> Many:
