@@ -14,7 +14,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from xrdorder.description.measured_values import QUANTITIES
+from xrdorder.description.measured_values import MEASURABLE
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import (
     BAR,
@@ -117,7 +117,7 @@ def measured_figure(held: Held, only: Sequence[str] = (), *, title: str = "", si
 
 def _drawn(held: Held) -> list[str]:
     quantities = [row.measured.quantity for row in held.rows if row.comparable and math.isfinite(row.value)]
-    return [quantity for quantity in QUANTITIES if quantity in quantities]
+    return [quantity for quantity in MEASURABLE if quantity in quantities]
 
 
 def _pairs(held: Held, quantity: str) -> list[Row]:
@@ -128,7 +128,7 @@ def _pairs(held: Held, quantity: str) -> list[Row]:
 
 
 def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[str]) -> None:
-    about = QUANTITIES[quantity]
+    about = MEASURABLE[quantity]
     unit = f" ({about.of_column.unit})" if about.of_column.unit else ""
     by = f", {pairs[0].by}" if quantity == "tin_at_percent" else ""
     style(axes, x_label=f"{about.noun}, estimated{by}{unit}", y_label=f"{about.noun}, measured{unit}")
