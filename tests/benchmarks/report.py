@@ -71,6 +71,9 @@ class Many:
     results: xr.Dataset
     real: Any
 
+    def library(self) -> Any:
+        return self.real.library()
+
     def sample(self, name: str, **groups: Any) -> Any:
         return replace(self.real.sample(name.rsplit(" ", 1)[0], **groups), name=name)
 
