@@ -130,15 +130,14 @@ class Strained:
         Intrinsic axial strain.
     bc2_factor, tc_factor : array, (n,)
         Bc2 at 0 K and Tc over their values free of strain, all relations in equal parts.
-    bc2_answers, tc_answers : tuple of Answer
-        What each relation says.
+    bc2_answers : tuple of Answer
+        What each strain function says.
     """
 
     strain: Array = field(repr=False)
     bc2_factor: Array = field(repr=False)
     tc_factor: Array = field(repr=False)
     bc2_answers: tuple[Answer, ...]
-    tc_answers: tuple[Answer, ...]
 
     @property
     def flags(self) -> tuple[Flag, ...]:
@@ -186,8 +185,7 @@ def strain_factors(strain: ArrayLike, *, common: Common) -> Strained:
     draws = np.broadcast_to(given, (common.n,))
     bc2_answers = tuple(_bounded(answer, draws) for answer in common.ask("strain-function", draws))
     factor = mix(bc2_answers, "strain-function", common)
-    tc_answers = common.ask("tc-strain", factor)
-    return Strained(draws, factor, mix(tc_answers, "tc-strain", common), bc2_answers, tc_answers)
+    return Strained(draws, factor, mix(common.ask("tc-strain", factor), "tc-strain", common), bc2_answers)
 
 
 def _bounded(answer: Answer, strain: Array) -> Answer:
