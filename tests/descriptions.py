@@ -4,17 +4,17 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from xrdorder.description.lots import Lot
-from xrdorder.description.measured_values import Measured
+from xrdorder.description.measured_values import MeasuredValue
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import Study
-from xrdorder.description.table import Table
+from xrdorder.files.checked_table import CheckedTable
 
-M = TypeVar("M", bound=Table)
+M = TypeVar("M", bound=CheckedTable)
 
 
-def measured(quantity: str, value: float, u: float, criterion: str = "", **more: Any) -> Measured:
+def measured(quantity: str, value: float, u: float, criterion: str = "", **more: Any) -> MeasuredValue:
     """Make a measured value; this one is checked."""
-    return Measured(quantity=quantity, value=value, u=u, criterion=criterion, **more)
+    return MeasuredValue(quantity=quantity, value=value, u=u, criterion=criterion, **more)
 
 
 def lot(name: str = "", **told: Any) -> Lot:

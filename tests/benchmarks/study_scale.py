@@ -26,7 +26,7 @@ from xrdorder.description.study import read_study
 from xrdorder.profiles import read_instrument
 from xrdorder.results.open_study import OpenStudy, open_study, sample_file
 from xrdorder.results.sample_file import StoredSample, read_sample, write_sample
-from xrdorder.running.interpretation import as_fitted, interpret
+from xrdorder.running.interpretation import fit_of, interpret
 from xrdorder.running.run import RESULTS, SAMPLES, provenance_of, run_study
 
 REPLICATES = 4
@@ -103,8 +103,10 @@ def times(folder: Path) -> dict[str, float]:
     found = {
         "read the small files, tables": seconds(lambda: [read_sample(file, groups=()) for file in files]),
         "read the small files, all of them": seconds(lambda: [read_sample(file) for file in files]),
-        "run_study": seconds(lambda: run_study(folder)),
-        "xrdorder run --no-figures": seconds(lambda: xrdorder("run", folder, "--no-figures")),
+        "run_study, estimates made": seconds(lambda: run_study(folder)),
+        "run_study, nothing has changed": seconds(lambda: run_study(folder)),
+        "open_study": seconds(lambda: open_study(folder)),
+        "xrdorder run --no-figures, nothing has changed": seconds(lambda: xrdorder("run", folder, "--no-figures")),
     }
     drawn = folder / RESULTS / "figures" / SAMPLES
     drawn.mkdir(parents=True)
@@ -120,7 +122,7 @@ def interpretation_s(folder: Path, number: int = 10) -> float:
     """Seconds for the interpretation of a stored fit."""
     study = read_study(folder)
     stored = [read_sample(sample_file(folder / RESULTS / SAMPLES, one.name)) for one in study.samples[:number]]
-    together = zip(map(as_fitted, stored), study.samples, strict=False)
+    together = zip(map(fit_of, stored), study.samples, strict=False)
     return seconds(lambda: [interpret(*one, OwnFiles()) for one in together]) / number
 
 
@@ -144,7 +146,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for step in found[first]:
         row = [found[number][step] for number in told.samples]
         growth = (row[-1] / last) / (row[0] / first)
-        print(f"  {step:40s} {' '.join(f'{value:7.2f}' for value in row)}   {growth:.2f}")
+        print(f"  {step:46s} {' '.join(f'{value:7.2f}' for value in row)}   {growth:.2f}")
 
 
 if __name__ == "__main__":

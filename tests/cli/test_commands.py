@@ -220,10 +220,13 @@ def test_a_file_of_results_is_opened_once_a_command(run, study, monkeypatch):
         opened[path.name] += 1
         return file
 
+    with (study / "study.toml").open("a", encoding="utf-8") as file:
+        file.write('[samples.measured]\nTc_K = { value = 17.6, u = 0.2, criterion = "50 %" }\n')
     monkeypatch.setattr(sealed, "open_regular", counting)
     for words in ("run", "run", "explain one", "compare", "fields", "measured", "suggest --field 12", "report"):
         opened.clear()
         command, *more = words.split()
-        assert run(command, study, *more).exit_code == 0
+        said = run(command, study, *more)
+        assert said.exit_code == 0, said.output
         assert set(opened.values()) == {1}, (words, opened)
         assert (command == "report") <= ({"one.nc", "two.nc", "results.nc"} == {*opened})

@@ -4,13 +4,14 @@ from collections.abc import Iterator
 
 from xrdorder.description.calibration import Calibration, InstrumentTable
 from xrdorder.description.lots import Lot
-from xrdorder.description.measured_values import QUANTITIES, Measured
+from xrdorder.description.measured_values import MEASURABLE, MeasuredValue
 from xrdorder.description.measurement import Choices, Measurement
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DoseReference, FitTable, Study
-from xrdorder.description.table import Table
+from xrdorder.files.checked_table import CheckedTable
+from xrdorder.treatments import Repeat, Schedule, Step
 
-TABLES: dict[str, type[Table]] = {
+TABLES: dict[str, type[CheckedTable]] = {
     "Top of the file": Study,
     "`[instrument]`": InstrumentTable,
     "`[instrument.calibrate]`, `[calibrations.<name>]`": Calibration,
@@ -20,7 +21,10 @@ TABLES: dict[str, type[Table]] = {
     "`[defaults]`, `[[samples]]`": Measurement,
     "`fit = { ... }` of `[defaults]` and `[[samples]]`": Choices,
     "`[[samples]]` alone": Sample,
-    "Values of `[samples.measured]`": Measured,
+    "`[treatments.<name>]`, or `treatment` of a sample": Schedule,
+    "A step of a treatment": Step,
+    "A block of steps": Repeat,
+    "Values of `[samples.measured]`": MeasuredValue,
 }
 
 
@@ -36,4 +40,4 @@ def by_table() -> Iterator[tuple[str, list[tuple[str, str]]]]:
 
 def measurable() -> str:
     """Keys of `[samples.measured]`."""
-    return ", ".join(f"`{name}`" for name in QUANTITIES)
+    return ", ".join(f"`{name}`" for name in MEASURABLE)

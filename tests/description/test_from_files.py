@@ -4,10 +4,10 @@ import os
 
 import pytest
 
-from xrdorder.description.from_files import HEADING, LOT, study_from_files, write_study
+from xrdorder.description.new_study import HEADING, LOT, study_from_files, write_study
 from xrdorder.description.study import read_study
-from xrdorder.description.table import Refused
 from xrdorder.exceptions import StudyError, XrdorderError
+from xrdorder.files.checked_table import Refused
 
 
 @pytest.fixture

@@ -4,9 +4,9 @@ import pytest
 
 from tests.descriptions import measured
 from xrdorder.description.locations import place
-from xrdorder.description.measured_values import CONDITIONS, QUANTITIES
+from xrdorder.description.measured_values import CONDITIONS, MEASURABLE
 from xrdorder.description.sample import Sample
-from xrdorder.description.table import Refused, checked
+from xrdorder.files.checked_table import Refused, checked
 
 GOOD = {
     "Tc_K": {"value": 17.6, "u": 0.1, "criterion": "50 %"},
@@ -42,9 +42,9 @@ def problems(table):
 
 
 def test_everything_a_laboratory_may_have_measured_passes():
-    assert set(GOOD) == set(QUANTITIES)
+    assert set(GOOD) == set(MEASURABLE)
     assert problems(GOOD) == []
-    assert {name for about in QUANTITIES.values() for name in about.limits.needs} == set(CONDITIONS)
+    assert {name for about in MEASURABLE.values() for name in about.limits.needs} == set(CONDITIONS)
 
 
 def test_a_value_says_what_it_is_and_how_it_was_read_off():

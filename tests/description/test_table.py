@@ -12,12 +12,12 @@ from tests.description.test_study import GOOD, MEASURED, chosen, problems, repla
 from tests.description.test_study import study as study
 from xrdorder.description.calibration import Calibration
 from xrdorder.description.study import Study, read_study, study_of
-from xrdorder.description.table import TOP, Refused, Table, checked
+from xrdorder.files.checked_table import TOP, CheckedTable, Refused, checked
 from xrdorder.fitting import calibrate
 from xrdorder.treatments import LoggedTreatment
 
 
-def tables(table: type[Table] = Table) -> list[type[Table]]:
+def tables(table: type[CheckedTable] = CheckedTable) -> list[type[CheckedTable]]:
     return [one for inner in table.__subclasses__() for one in (inner, *tables(inner))]
 
 

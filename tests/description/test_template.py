@@ -4,8 +4,8 @@ import re
 
 import pytest
 
+from xrdorder.description.new_study import new_study
 from xrdorder.description.study import read_study
-from xrdorder.description.template import new_study
 from xrdorder.exceptions import StudyError
 from xrdorder.running.run import run_study
 

@@ -10,7 +10,7 @@ from matplotlib.colors import to_hex
 from matplotlib.contour import ContourSet
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.text import Annotation, Text
+from matplotlib.text import Text
 
 from xrdorder.drawing.layout import SIZES
 
@@ -137,9 +137,8 @@ def covered(figure):
         if axes.get_legend() is not None:
             boxes.append(("legend", axes.get_legend().get_window_extent(renderer), figure.axes))
         for text in axes.texts:
-            by_frame = (text.xycoords if isinstance(text, Annotation) else text.get_transform()) in (
-                "axes fraction", axes.transAxes,
-            )  # fmt: skip
+            on = text.get_transform()
+            by_frame = on.contains_branch(axes.transAxes) and not on.contains_branch(axes.transData)
             if by_frame and text.get_text().strip():
                 boxes.append((text.get_text(), text.get_window_extent(renderer), [axes]))
     found = []

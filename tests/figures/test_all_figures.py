@@ -12,7 +12,7 @@ from tests.figures import every, made
 from tests.figures.labels import axis_troubles, covered, line_colours, troubles, widths
 from tests.figures.test_palette import lab
 from xrdorder import figures
-from xrdorder.description.measured_values import Measured
+from xrdorder.description.measured_values import MeasuredValue
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import SIZES, WIDTHS
 from xrdorder.drawing.text import typeset
@@ -25,7 +25,7 @@ from xrdorder.reports.gallery import NAMES
 def series(kramer_t=24.0, noise=()):
     fields = (10.0, 12.0, 14.0, 16.0, 18.0)
     values = [
-        Measured(quantity="critical_current_a", value=(10.0 * (kramer_t - b)) ** 2 / b**0.5 * (1.0 + off), u=20.0,
+        MeasuredValue(quantity="critical_current_a", value=(10.0 * (kramer_t - b)) ** 2 / b**0.5 * (1.0 + off), u=20.0,
                  temperature_k=4.2, field_t=b)
         for b, off in zip(fields, noise or (0.0,) * 5, strict=True)
     ]  # fmt: skip

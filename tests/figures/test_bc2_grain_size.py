@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from matplotlib.collections import LineCollection
 
 from tests.comparison.test_bc2_grain_size import AT, sample
 from tests.figures.labels import EVERY_SIZE, troubles
@@ -24,8 +25,8 @@ def test_marks_and_bars_stand_where_samples_do(samples):
     base = float(samples[0].grain.band.median)
     marks = {(float(x.get_xdata()[0]), float(x.get_ydata()[0])) for x in axes.lines if len(x.get_xdata()) == 1}
     assert marks == {(base * float(one.size_ratio.median), float(one.bc2_difference.median)) for one in found}
-    upright = [x for x in axes.lines if len(x.get_xdata()) == 2 and x.get_xdata()[0] == x.get_xdata()[1]]
-    lengths = sorted(float(np.ptp(line.get_ydata())) for line in upright)
+    bars = [bar for one in axes.collections if isinstance(one, LineCollection) for bar in one.get_segments()]
+    lengths = sorted(float(bar[1, 1] - bar[0, 1]) for bar in bars if bar[0, 0] == bar[1, 0])
     assert lengths == sorted(float(one.bc2_difference.high - one.bc2_difference.low) for one in found[1:])
 
 

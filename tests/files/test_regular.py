@@ -5,7 +5,7 @@ import os
 import pytest
 
 from xrdorder.crystals import phase
-from xrdorder.description.from_files import study_from_files
+from xrdorder.description.new_study import study_from_files
 from xrdorder.description.study import read_study
 from xrdorder.description.values import require_files
 from xrdorder.exceptions import StudyError, XrdorderError

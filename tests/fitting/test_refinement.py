@@ -1,15 +1,21 @@
 """The weighted problem that rounds of the fit solve."""
 
 import copy
+from pathlib import Path
 
 import numpy as np
 import pytest
 import xarray as xr
 
 from tests.fitting.fixed_point import fixed_point
-from xrdorder.fitting import ENGINES, Calibration, fit_pattern
-from xrdorder.fitting.procedure import Procedure
+from xrdorder.fitting import ENGINES, Calibration, calibrate, fit_pattern
+from xrdorder.fitting.procedure import PRESENT, Procedure
+from xrdorder.fitting.whole_pattern import prepare
 from xrdorder.forward_model.parameter_map import set_values
+from xrdorder.patterns import read_pattern
+from xrdorder.profiles.voigt import fwhm
+
+DEMO = Path(__file__).parents[2] / "demo_patterns"
 
 
 def test_the_last_solution_is_kept_until_something_changes(job: Procedure) -> None:
@@ -60,3 +66,51 @@ def test_what_becomes_held_goes_back_to_where_the_search_had_it(job: Procedure) 
     held = set(job._searched) - set(job.fitted())
     assert {*bronze.width_names, *bronze.length_names} <= held
     assert all(job.parameters[name].value == started[name] for name in held)
+
+
+def test_an_ordinary_pattern_takes_ten_evaluations_at_most(job: Procedure) -> None:
+    assert job.fit.evaluations <= 10
+
+
+def test_what_a_step_on_credit_carries_is_what_the_model_gives_there(job: Procedure) -> None:
+    fit, (solution, _) = job.fit, job.fit.solution()
+    counts, slopes = fit.model.counts_with_jacobian(fit.values(), solution.free)
+    assert np.max(np.abs(fit.counts() - counts) / np.sqrt(fit.variance)) < 1e-4
+    # derivatives are those where the step began, at most 0.01 u away: a hundredth of what one uncertainty does to them
+    change = (fit.derivatives(solution.free) - slopes) * np.sqrt(np.diag(solution.covariance))
+    assert np.max(np.abs(change) / np.sqrt(fit.variance)[:, None]) < 1e-3
+
+
+def test_step_by_step_leads_to_the_same_minimum(
+    sample_pattern: xr.DataArray, calibration: Calibration, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ends = []
+    for astray in (False, True):
+        if astray:
+            monkeypatch.setattr(Procedure, "_at_once", lambda job: False)
+        job = prepare(sample_pattern, calibration.instrument)
+        job.search()
+        job.refine()
+        ends.append((job.fit.values(), job.fit.solution()[0]))
+    (straight, solution), (stepwise, again) = ends
+    assert again.free == solution.free
+    assert max(abs(straight[name] - stepwise[name]) / solution.u(name) for name in solution.free) < 0.01
+
+
+@pytest.mark.slow
+def test_a_weak_phase_is_sought_beside_what_strong_ones_explain() -> None:
+    """Bronze of this pattern was once put at the bound of its lattice, from where all at once led nowhere."""
+    standard = read_pattern(DEMO / "srm-660c-like-lab6.xy", radiation="cu-ka")
+    told = {"detector_distance_mm": 217.5, "divergence_deg": 0.5, "specimen_length_mm": 20.0, "domain_size_nm": 800.0}
+    instrument = calibrate(standard, "srm-660c", **told).instrument
+    job = prepare(read_pattern(DEMO / "curlew-650c-50h.xy", radiation="cu-ka"), instrument)
+    job.search()
+    bronze = job.lines[2]
+    sought = bronze.summary(job.fit.values())
+    assert job.fit.run(job.decidable(), most_iterations=12, follow=True)
+    solution, _ = job.fit.solution()
+    assert "cu_sn_a_nm" in solution.free
+    assert job.significance(bronze, solution) > PRESENT
+    found = bronze.summary(job.fit.values())
+    k = int(np.argmax(found.area))
+    assert abs(sought.position[k] - found.position[k]) < 0.5 * fwhm(found.gauss_squared[k], found.lorentz[k])

@@ -13,8 +13,8 @@ from tests.fuzz.mutations import mutated
 from tests.fuzz.trees import tree
 from tests.profiles.test_instrument import some_instrument
 from xrdorder.crystals import phase
+from xrdorder.description.new_study import new_study
 from xrdorder.description.study import read_study
-from xrdorder.description.template import new_study
 from xrdorder.material.strain_free import read_directions
 from xrdorder.material.tin_scale_files import read_known_samples, read_tin_scale
 from xrdorder.patterns import read_pattern

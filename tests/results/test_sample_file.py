@@ -16,7 +16,7 @@ from xrdorder.files.sealed import read_sealed
 from xrdorder.results import sample_file as store
 from xrdorder.results.sample_file import Provenance, StoredSample, read_sample, stored_sample, write_sample
 from xrdorder.running.instruments import calibration_words
-from xrdorder.running.interpretation import GROUP, as_fitted, handed_on
+from xrdorder.running.interpretation import GROUP, fit_of, handed_on
 
 
 @pytest.fixture
@@ -131,7 +131,7 @@ def test_what_the_fit_handed_on_stands_once_and_is_read_back(path):
     assert group["fitted_quantity"].values.tolist() == list(changed)
     assert set(group["record"].values.tolist()) == {records[name].to_json() for name in changed}
     write_sample(replace(sample, groups={**sample.groups, GROUP: group}), path)
-    read = as_fitted(read_sample(path))
+    read = fit_of(read_sample(path))
     assert (read.values, read.records, read.facts) == (values, records, facts)
     assert read.contributions.quantities == table.quantities
     np.testing.assert_array_equal(read.contributions.covariance(), table.covariance())

@@ -13,13 +13,14 @@ from xrdorder.description.study import read_study
 from xrdorder.results import collate, sample_file
 
 STUDY = """
-title = "four wires, two treatments"
+title = "six wires, three treatments"
 [instrument]
 file = "instrument.toml"
 [treatments.long]
 steps = [{ ramp_k_per_h = 50, hold_c = 650, hours = 100 }]
 """
-SAMPLES = {"a": "650/50 h", "b": "long", "c": "650/50 h", "d": "long"}
+STEPS = "[{ hold_c = 640, hours = 20 }]"
+SAMPLES = {"a": '"650/50 h"', "b": '"long"', "c": '"650/50 h"', "d": '"long"', "e": STEPS, "f": STEPS}
 
 
 def counted(monkeypatch, module, name, key):
@@ -34,19 +35,21 @@ def counted(monkeypatch, module, name, key):
     return calls
 
 
-def test_a_treatment_is_read_once_however_many_samples_have_it(monkeypatch, tmp_path):
+@pytest.mark.parametrize("to_run", [False, True])
+def test_a_treatment_is_read_once_however_many_samples_have_it(monkeypatch, tmp_path, to_run):
+    """Also where patterns are not there, and the study is looked at without them."""
     (tmp_path / "instrument.toml").write_text("", encoding="utf-8")
     samples = (
-        f'[[samples]]\nname = "{name}"\npattern = "{name}.xy"\ntreatment = "{of}"\n' for name, of in SAMPLES.items()
+        f'[[samples]]\nname = "{name}"\npattern = "{name}.xy"\ntreatment = {of}\n' for name, of in SAMPLES.items()
     )
     (tmp_path / "study.toml").write_text(STUDY + "".join(samples), encoding="utf-8")
     lines = counted(monkeypatch, treatments, "schedule_of_holds", str)
     steps = counted(monkeypatch, treatments, "read_schedule", repr)
-    study = read_study(tmp_path)
-    a, b, c, d = (sample.treatment for sample in study.samples)
+    study = read_study(tmp_path, to_run=to_run)
+    a, b, c, d, e, f = (sample.treatment for sample in study.samples)
     assert (a.peak_c, b.total_h > 100.0) == (650.0, True)
-    assert a is c and b is d
-    assert [*lines.values(), *steps.values()] == [1, 1]
+    assert a is c and b is d and e is f
+    assert [*lines.values(), *steps.values()] == [1, 1, 1]
 
 
 @pytest.mark.parametrize("quantity", [(), ("Tc_K",), ("tin_fraction_lattice", "--details")])

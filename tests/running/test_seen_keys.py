@@ -9,7 +9,7 @@ from xrdorder.description.lots import Lot
 from xrdorder.description.measurement import Choices, Measurement, Reading
 from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.sample import Sample
-from xrdorder.description.table import FIT, INTERPRETATION, NOBODY
+from xrdorder.files.checked_table import FIT, INTERPRETATION, NOBODY
 from xrdorder.profiles import Instrument
 from xrdorder.results.sample_file import Provenance
 from xrdorder.running import fit_sample

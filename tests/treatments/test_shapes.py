@@ -1,6 +1,5 @@
 """Repeats, swings and what sums a treatment up: peak, time above, dose and its interval."""
 
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -104,7 +103,7 @@ def test_a_schedule_is_what_its_name_says(schedule):
 def test_doses_of_holds_add_up_in_any_order_and_however_they_are_cut(holds, where, energy):
     dose = Schedule(holds).dose_h(energy, 650.0)
     first = holds[0]
-    cut = (replace(first, hours=where * first.hours), replace(first, hours=(1.0 - where) * first.hours))
+    cut = tuple(first.model_copy(update={"hours": share * first.hours}) for share in (where, 1.0 - where))
     parts = [Schedule((one,)).dose_h(energy, 650.0) for one in holds]
     others = [Schedule(one).dose_h(energy, 650.0) for one in (holds[::-1], (*cut, *holds[1:]))]
     assert [*others, sum(parts)] == pytest.approx([dose] * 3, rel=1e-12)

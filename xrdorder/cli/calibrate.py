@@ -71,7 +71,7 @@ def calibrate(patterns: tuple[Path, ...], out: Path, figure: Path | None, **told
     """
     from xrdorder.cli.fit_options import told_by_options
     from xrdorder.description.calibration import Calibration
-    from xrdorder.description.table import checked
+    from xrdorder.files.checked_table import checked
     from xrdorder.profiles import write_instrument
     from xrdorder.running.instruments import fit_standard
 

@@ -80,7 +80,7 @@ def fit(
     study.toml in the folder may be edited and run again with xrdorder run.
     """
     from xrdorder.cli.fit_options import require_fit, told_by_options
-    from xrdorder.description.from_files import study_from_files, write_study
+    from xrdorder.description.new_study import study_from_files, write_study
 
     lot: dict[str, Any] = {"undoped": True} if undoped else {}
     if dopants:

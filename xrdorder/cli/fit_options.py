@@ -25,7 +25,7 @@ def told_by_options() -> Iterator[None]:
     StudyError
         What cannot be; every line begins with the name of an option.
     """
-    from xrdorder.description.table import Refused
+    from xrdorder.files.checked_table import Refused
 
     try:
         yield

@@ -16,7 +16,7 @@ def new(study: Path, name: str) -> None:
     It is valid as it stands, with examples and remarks: put patterns into STUDY/patterns, change what is yours, and
     run it. A study that is there already is never replaced.
     """
-    from xrdorder.description.template import new_study
+    from xrdorder.description.new_study import new_study
 
     written = new_study(study, name)
     show(

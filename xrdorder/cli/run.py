@@ -64,15 +64,18 @@ def run_and_show(
     drawn, all unless given.
     """
     from xrdorder.cli.study_screen import file_parts, study_parts
-    from xrdorder.reports.sample_figures import FitFigures, draw_study
     from xrdorder.results.study_table import failures
     from xrdorder.running.pool import Processes
     from xrdorder.running.run import run_study
 
     with Processes(workers) as pool:
-        drawing = FitFigures(study, pool, drawn)
+        drawn_beside = {}
+        if figures:
+            from xrdorder.reports.sample_figures import FitFigures, draw_study
+
+            drawing = FitFigures(study, pool, drawn)
+            drawn_beside = {"collated": drawing.begin}
         with Progress("fitting") as progress:
-            drawn_beside = {"collated": drawing.begin} if figures else {}
             results = run_study(
                 described or study, progress=progress, again=again, workers=pool, cluster=cluster, **drawn_beside
             )

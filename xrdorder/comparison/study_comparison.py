@@ -21,8 +21,8 @@ from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean, no_such_lot
 from xrdorder.files.atomic import write_table
 from xrdorder.quantities.registry import UNIT_1, unit_of
+from xrdorder.results.columns import headed
 from xrdorder.results.open_study import OpenStudy, open_study
-from xrdorder.results.quantity_lookup import headed
 
 UNITS = {"reaction-temperature": "°C", "hold-time": "h", "dose": "h"}
 """Of variables that trends are fitted over."""

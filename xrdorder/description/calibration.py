@@ -7,7 +7,6 @@ from typing import Annotated, Any, ClassVar
 from pydantic import ValidationInfo
 
 from xrdorder.description.measurement import Reading
-from xrdorder.description.table import Context, Problem, Table, key, needed
 from xrdorder.description.values import (
     FilePath,
     Lengths,
@@ -22,6 +21,7 @@ from xrdorder.description.values import (
     existing,
     one_of,
 )
+from xrdorder.files.checked_table import CheckedTable, Context, Problem, key, needed
 from xrdorder.patterns import GEOMETRIES
 
 
@@ -63,7 +63,7 @@ _NOT_OF_FIT = {
 """What says how to read the pattern, or which powder it is of."""
 
 
-class InstrumentTable(Table):
+class InstrumentTable(CheckedTable):
     """Where the instrument comes from: a file, or a calibration within the study."""
 
     calibration: ClassVar[str] = "a table [instrument.calibrate]"

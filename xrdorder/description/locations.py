@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from xrdorder.description.sample_table import Row
+from xrdorder.description.sample_table import SampleRow
 
 
 def place(location: Sequence[int | str], table: Mapping[str, Any] | None = None) -> str:
@@ -33,7 +33,7 @@ def place(location: Sequence[int | str], table: Mapping[str, Any] | None = None)
         case ("samples", int(k), *within):
             sample = _sample(k, table)
             words = sample_words(k, table)
-            if isinstance(sample, Row):
+            if isinstance(sample, SampleRow):
                 return f"{words}, column {sample.column(within)}" if within else words
             return _joined(words, within)
     return _joined("", location)
@@ -59,7 +59,7 @@ def sample_words(k: int, table: Mapping[str, Any]) -> str:
     """Name a sample; one without a name, or whose name another has as well, by its number; in a table by its row."""
     sample = _sample(k, table)
     name = sample.get("name") if isinstance(sample, dict) else None
-    if isinstance(sample, Row):
+    if isinstance(sample, SampleRow):
         return f"{sample.place} (sample '{_in_one_line(name)}')" if "name" in sample else sample.place
     names = [item.get("name") for item in table["samples"] if isinstance(item, dict)] if sample is not None else []
     if isinstance(name, str) and name.strip() and names.count(name) == 1:
@@ -70,7 +70,7 @@ def sample_words(k: int, table: Mapping[str, Any]) -> str:
 def sample_number(k: int, table: Mapping[str, Any]) -> str:
     """Say which sample it is without its name."""
     sample = _sample(k, table)
-    return sample.place if isinstance(sample, Row) else f"sample no. {k + 1}"
+    return sample.place if isinstance(sample, SampleRow) else f"sample no. {k + 1}"
 
 
 def _sample(k: int, table: Mapping[str, Any]) -> Any:

@@ -7,8 +7,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import BeforeValidator
 
 from xrdorder.crystals.a15 import dopant_site
-from xrdorder.description.measured_values import QUANTITIES
-from xrdorder.description.table import INTERPRETATION, NOBODY, Context, Problem, Table, key, typed
+from xrdorder.description.measured_values import MEASURABLE
 from xrdorder.description.values import (
     Alloy,
     AtPercent,
@@ -17,12 +16,21 @@ from xrdorder.description.values import (
     NotNegative,
     Positive,
     Share,
-    as_tuple,
     between,
     existing,
     spelt,
 )
 from xrdorder.exceptions import XrdorderError
+from xrdorder.files.checked_table import (
+    INTERPRETATION,
+    NOBODY,
+    CheckedTable,
+    Context,
+    Problem,
+    as_tuple,
+    key,
+    typed,
+)
 from xrdorder.superconductivity.strain import PRE_STRAINS
 
 ROUTES = ("bronze", "internal-tin", "powder-in-tube", "jelly-roll", "in-situ")
@@ -35,7 +43,7 @@ Courses = Annotated[
     tuple[Annotated[FilePath, existing("remove it from conversion")], ...],
     BeforeValidator(lambda value: (value,) if isinstance(value, str | Path) else as_tuple(value)),
 ]
-_AREA = QUANTITIES["a15_area_fraction"]
+_AREA = MEASURABLE["a15_area_fraction"]
 _BY_DOPANT = (
     "u_dopant_at_percent",
     "on_tin_site",
@@ -45,7 +53,7 @@ _BY_DOPANT = (
 )
 
 
-class Lot(Table):
+class Lot(CheckedTable):
     """A wire lot: what is common to all samples cut from it.
 
     Attributes

@@ -22,18 +22,18 @@ from typing import Any
 from pydantic import ValidationError, ValidationInfo
 
 from xrdorder.description.locations import place
-from xrdorder.description.table import (
+from xrdorder.exceptions import did_you_mean
+from xrdorder.files.checked_table import (
+    CheckedTable,
     Context,
     Location,
     Problem,
-    Table,
     inner_problems,
     key,
     needed,
+    quoted,
     refusal,
-    shown,
 )
-from xrdorder.exceptions import did_you_mean
 from xrdorder.quantities.registry import UNIT_1, Quantity, measurable
 
 CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistance", "specific heat", "extrapolated",
@@ -42,7 +42,7 @@ CRITERIA = ("onset", "99 %", "90 %", "midpoint", "50 %", "10 %", "zero resistanc
 heat, an extrapolation of the pinning force to zero. Words of the trade."""
 
 
-QUANTITIES: Mapping[str, Quantity] = measurable()
+MEASURABLE: Mapping[str, Quantity] = measurable()
 """Keys of ``[samples.measured]``, with units in the names."""
 
 MOST_ABOVE = 3.0
@@ -53,13 +53,13 @@ CONDITIONS: Mapping[str, tuple[float, float]] = {"temperature_k": (0.01, 30.0), 
 """Conditions and their limits."""
 
 
-class Measured(Table):
+class MeasuredValue(CheckedTable):
     """One measured value.
 
     Attributes
     ----------
     quantity : str
-        A key of `QUANTITIES`, which has the unit.
+        A key of `MEASURABLE`, which has the unit.
     value, u : float
         Value and its standard uncertainty (k = 1), in that unit.
     criterion : str
@@ -76,9 +76,9 @@ class Measured(Table):
 
     Examples
     --------
-    >>> Measured(quantity="Tc_K", value=17.6, u=0.1, criterion="50 %").words
+    >>> MeasuredValue(quantity="Tc_K", value=17.6, u=0.1, criterion="50 %").words
     'Tc (50 %)'
-    >>> Measured(quantity="Bc2_T", value=25.3, u=0.3, criterion="90 %", temperature_k=4.2).words
+    >>> MeasuredValue(quantity="Bc2_T", value=25.3, u=0.3, criterion="90 %", temperature_k=4.2).words
     'Bc2 at 4.2 K (90 %)'
     """
 
@@ -93,7 +93,7 @@ class Measured(Table):
     @property
     def unit(self) -> str:
         """Unit of value and uncertainty; "1" for a plain number."""
-        return QUANTITIES[self.quantity].of_column.unit or UNIT_1
+        return MEASURABLE[self.quantity].of_column.unit or UNIT_1
 
     @property
     def conditions(self) -> str:
@@ -104,7 +104,7 @@ class Measured(Table):
     @property
     def words(self) -> str:
         """What was measured and how it was read off."""
-        text = QUANTITIES[self.quantity].noun
+        text = MEASURABLE[self.quantity].noun
         text += f" at {self.conditions}" if self.conditions else ""
         return f"{text} ({self.criterion})" if self.criterion else text
 
@@ -112,9 +112,9 @@ class Measured(Table):
     def contradictions(cls, given: Mapping[str, Any], context: Context) -> Iterator[Problem]:
         """Find what cannot be of this quantity; what is no number is passed over: the types complain about it."""
         name = str(given.get("quantity"))
-        about = QUANTITIES.get(name)
+        about = MEASURABLE.get(name)
         if about is None:
-            yield ("quantity",), f"measured quantity '{name}' is unknown; known: {', '.join(QUANTITIES)}"
+            yield ("quantity",), f"measured quantity '{name}' is unknown; known: {', '.join(MEASURABLE)}"
             return
         yield from _number_problems(about, given)
         criterion = given.get("criterion")
@@ -151,28 +151,28 @@ def _number_problems(about: Quantity, given: Mapping[str, Any]) -> Iterator[Prob
         yield ("u",), f"{u:g} is more than the value itself; give the standard uncertainty (k = 1) in the same unit"
 
 
-def measured_values(given: object, info: ValidationInfo) -> tuple[Measured, ...]:
+def measured_values(given: object, info: ValidationInfo) -> tuple[MeasuredValue, ...]:
     """Read a table ``[samples.measured]``: single values, then what contradicts each other.
 
     Returns
     -------
-    tuple of Measured
-        In the order of `QUANTITIES`.
+    tuple of MeasuredValue
+        In the order of `MEASURABLE`.
     """
     if isinstance(given, tuple):
         return given
     if not isinstance(given, Mapping):
-        raise ValueError(f"{shown(given)} is not a table")
+        raise ValueError(f"{quoted(given)} is not a table")
     problems: list[Problem] = [
-        ((key,), f"unknown key; {did_you_mean(str(key), QUANTITIES)}") for key in given if key not in QUANTITIES
+        ((key,), f"unknown key; {did_you_mean(str(key), MEASURABLE)}") for key in given if key not in MEASURABLE
     ]
     made = []
     entries = dict(_entries(given))
     for location, entry in entries.items():
         quantity = str(location[0])
         if not isinstance(entry, Mapping):
-            about = QUANTITIES[quantity]
-            said = "is empty" if entry == [] else f"{shown(entry)} is not a table"
+            about = MEASURABLE[quantity]
+            said = "is empty" if entry == [] else f"{quoted(entry)} is not a table"
             keys = ("value", "u", *["criterion"] * about.limits.criteria, *about.limits.needs)
             example = ", ".join(f"{key} = ..." for key in keys)
             problems.append((location, f"{said}; give {_wanted(about)}, as {{ {example} }}"))
@@ -180,7 +180,7 @@ def measured_values(given: object, info: ValidationInfo) -> tuple[Measured, ...]
         if "quantity" in entry:
             problems.append(((*location, "quantity"), "unknown key; the key of the value says which quantity it is"))
         try:
-            made.append(Measured.model_validate({**entry, "quantity": quantity}))
+            made.append(MeasuredValue.model_validate({**entry, "quantity": quantity}))
         except ValidationError as error:
             problems += inner_problems(error, *location)
     problems += _contradictions({at: entry for at, entry in entries.items() if isinstance(entry, Mapping)})
@@ -190,8 +190,8 @@ def measured_values(given: object, info: ValidationInfo) -> tuple[Measured, ...]
 
 
 def _entries(table: Mapping[str, Any]) -> Iterator[tuple[Location, Any]]:
-    """Values by their place within the table, in the order of `QUANTITIES`."""
-    for quantity in QUANTITIES:
+    """Values by their place within the table, in the order of `MEASURABLE`."""
+    for quantity in MEASURABLE:
         given = table.get(quantity)
         if isinstance(given, list) and given:
             yield from (((quantity, k), entry) for k, entry in enumerate(given))

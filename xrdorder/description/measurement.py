@@ -6,7 +6,6 @@ from typing import Annotated, Any, ClassVar
 from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from xrdorder.description.locations import key_words
-from xrdorder.description.table import INTERPRETATION, NOBODY, Context, Problem, Table, key
 from xrdorder.description.values import (
     MeasuringTemperature,
     NotNegative,
@@ -16,11 +15,11 @@ from xrdorder.description.values import (
     RadiationName,
     Roughness,
     StandardName,
-    as_tuple,
     between,
     one_of,
 )
 from xrdorder.exceptions import did_you_mean
+from xrdorder.files.checked_table import INTERPRETATION, NOBODY, CheckedTable, Context, Problem, as_tuple, key
 from xrdorder.material.specimen import CORRECTIONS, GAUGES, LARGEST_STRAIN
 from xrdorder.patterns import GEOMETRIES, MOUNTS
 from xrdorder.patterns.checks import AXIS_UNITS
@@ -31,7 +30,7 @@ LATTICE_DISTRIBUTIONS = ("auto", "single", "tail", "two-populations")
 _UNITS = tuple(dict.fromkeys(unit for units in AXIS_UNITS.values() for unit in units))
 
 
-class Choices(Table):
+class Choices(CheckedTable):
     """Choices of the fit: `fit = { ... }` in `[defaults]` or a sample; the fields of `xrdorder.fitting.FitOptions`."""
 
     lattice_distribution: Annotated[str, one_of(*LATTICE_DISTRIBUTIONS)] | None = key(
@@ -60,7 +59,7 @@ class Choices(Table):
         return self.model_dump(exclude_none=True)
 
 
-class Reading(Table):
+class Reading(CheckedTable):
     """How to read pattern files that do not say it themselves; None where nothing was told."""
 
     radiation: RadiationName | None = key("the radiation of pattern files that do not say it, as 'cu-ka'")

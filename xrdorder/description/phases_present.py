@@ -8,8 +8,8 @@ from typing import Any
 
 from xrdorder.crystals import Phase, phase
 from xrdorder.crystals.standards import standard
-from xrdorder.description.table import Context, Problem, typed
 from xrdorder.exceptions import XrdorderError
+from xrdorder.files.checked_table import Context, Problem, typed
 from xrdorder.xrays.scattering import GEMMI_TABLE, MeasuredDispersion
 
 SEPARATE, NIOBIUM_TANTALUM = ("nb", "ta"), "nb-ta"

@@ -7,14 +7,14 @@ from typing import Annotated, Any, Self
 from pydantic import BeforeValidator, PlainValidator, ValidationInfo
 
 from xrdorder.description.lots import Lot
-from xrdorder.description.measured_values import Measured, measured_values
+from xrdorder.description.measured_values import MeasuredValue, measured_values
 from xrdorder.description.measurement import Measurement
 from xrdorder.description.phases_present import Present, choice_problems
 from xrdorder.description.sample_table import STEP_COLUMNS
-from xrdorder.description.table import NOBODY, Context, Problem, key, needed, shown
 from xrdorder.description.treatments import WAYS, read_treatment
 from xrdorder.description.values import Day, NotNegative, Paths, SafeName
 from xrdorder.exceptions import did_you_mean
+from xrdorder.files.checked_table import NOBODY, Context, Problem, key, needed, quoted
 from xrdorder.material.specimen import Specimen
 from xrdorder.treatments import History
 
@@ -27,7 +27,7 @@ def _described_lot(given: object, info: ValidationInfo) -> Lot:
     if isinstance(given, Lot):
         return given
     if not isinstance(given, str):
-        raise ValueError(f"{shown(given)} is not text in quotes")
+        raise ValueError(f"{quoted(given)} is not text in quotes")
     context: Context = info.context or Context()
     described = context.written("lots")
     if given not in described:
@@ -51,7 +51,7 @@ class Sample(Measurement):
         What was set, or what was logged.
     date : str
         Day of the measurement as in ISO 8601; empty when it was not told.
-    measured : tuple of Measured
+    measured : tuple of MeasuredValue
         What the laboratory measured itself. No fit and no estimate sees it.
     """
 
@@ -63,7 +63,7 @@ class Sample(Measurement):
     treatment: Annotated[History | None, PlainValidator(read_treatment)] = key(WAYS, seen_by=NOBODY)
     position_m: NotNegative | None = key("the place along the spool in m, zero or more", seen_by=NOBODY)
     date: Day = key("the day of the measurement, as 2026-03-14", "", seen_by=NOBODY)
-    measured: Annotated[tuple[Measured, ...], PlainValidator(measured_values)] = key(
+    measured: Annotated[tuple[MeasuredValue, ...], PlainValidator(measured_values)] = key(
         "what the laboratory measured itself, a table [samples.measured]", (), seen_by=NOBODY
     )
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from xrdorder.description.table import Location, Problem
 from xrdorder.description.values import closest_file
 from xrdorder.exceptions import did_you_mean
 from xrdorder.files import read_bytes
+from xrdorder.files.checked_table import Location, Problem
 
 STEP_COLUMNS = ("hold_c", "hours", "ramp_k_per_h", "amplitude_k", "period_h")
 """Columns that make a treatment of one step."""
@@ -28,7 +28,7 @@ _SLIPS = {"time_h": "hours", "temperature": "temperature_c", "file": "pattern", 
 _FLAGS = {"true": True, "false": False}
 
 
-class Row(dict[str, Any]):
+class SampleRow(dict[str, Any]):
     """A sample as a row of a table tells it; `number` counts rows from one, with the header."""
 
     def __init__(self, content: Mapping[str, Any], file: str, number: int) -> None:
@@ -44,7 +44,7 @@ class Row(dict[str, Any]):
     def column(self, within: Sequence[int | str]) -> str:
         """Name the column of a location within a sample.
 
-        >>> row = Row({"treatment": [{"hold_c": -300}]}, "samples.csv", 2)
+        >>> row = SampleRow({"treatment": [{"hold_c": -300}]}, "samples.csv", 2)
         >>> row.column(("treatment", 0, "hold_c")), row.column(("measured", "Tc_K", "value"))
         ('hold_c', 'measured.Tc_K')
         """
@@ -58,7 +58,7 @@ class Row(dict[str, Any]):
 class SampleRows:
     """Rows of a table, what is wrong with the table itself, and the columns that it lacks."""
 
-    rows: tuple[Row, ...] = ()
+    rows: tuple[SampleRow, ...] = ()
     problems: tuple[Problem, ...] = ()
     missing: tuple[str, ...] = field(default=())
 
@@ -67,7 +67,7 @@ class SampleRows:
         follows: set[Location] = {("samples",)} if self.problems else set()
         samples = table.get("samples")
         for k, row in enumerate(samples if isinstance(samples, list) else ()):
-            if isinstance(row, Row):
+            if isinstance(row, SampleRow):
                 follows |= {("samples", k, column) for column in self.missing}
         return [problem for problem in problems if problem[0] not in follows]
 
@@ -194,9 +194,9 @@ def _value(cell: str, kind: str, separator: str) -> Any:
     return cell
 
 
-def _row(given: Mapping[str, Any], file: str, number: int) -> tuple[Row, list[Problem]]:
+def _row(given: Mapping[str, Any], file: str, number: int) -> tuple[SampleRow, list[Problem]]:
     """Put the cells of a row into the tables of a sample."""
-    row = Row({}, file, number)
+    row = SampleRow({}, file, number)
     problems: list[Problem] = []
     steps = {column: given[column] for column in STEP_COLUMNS if column in given}
     if steps and "treatment" in given:

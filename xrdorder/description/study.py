@@ -7,6 +7,7 @@ a remedy. A key of the file is a field of the model of its table.
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Self, get_args, get_origin
 
@@ -16,16 +17,27 @@ from xrdorder.crystals import phase
 from xrdorder.description.calibration import Calibration, instrument_of, named_instrument
 from xrdorder.description.locations import place, sample_number
 from xrdorder.description.lots import Lot
-from xrdorder.description.measured_values import QUANTITIES, Measured
+from xrdorder.description.measured_values import MEASURABLE, MeasuredValue
 from xrdorder.description.measurement import Choices, Measurement
 from xrdorder.description.phases_present import Present, choice_problems, phase_argument
 from xrdorder.description.sample import FURNACE_C, Sample
-from xrdorder.description.sample_table import STEP_COLUMNS, Row, SampleRows, read_sample_table
-from xrdorder.description.table import Context, Problem, Refused, Table, checked, key, needed, refusal, typed
+from xrdorder.description.sample_table import STEP_COLUMNS, SampleRow, SampleRows, read_sample_table
 from xrdorder.description.treatments import named_treatments
-from xrdorder.description.values import FilePath, Text, as_tuple, between, existing, not_empty, one_of
+from xrdorder.description.values import FilePath, Text, between, existing, not_empty, one_of
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
 from xrdorder.files import read_bytes, toml_table
+from xrdorder.files.checked_table import (
+    CheckedTable,
+    Context,
+    Problem,
+    Refused,
+    as_tuple,
+    checked,
+    key,
+    needed,
+    refusal,
+    typed,
+)
 from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.treatments import History
 
@@ -35,7 +47,7 @@ DOSE_SOURCE = "200 to 400 kJ/mol are met in the growth of Nb3Sn layers (from mem
 """Where the activation energy that is taken unless told otherwise comes from: as even odds, 300 ± 58."""
 
 
-class FitTable(Table):
+class FitTable(CheckedTable):
     """How all samples are fitted."""
 
     engine: Annotated[str, one_of("own", "scipy")] = key("the least-squares engine: own or scipy", "own")
@@ -48,7 +60,7 @@ class FitTable(Table):
         return super().unknown(key)
 
 
-class DoseReference(Table):
+class DoseReference(CheckedTable):
     """With what activation energy and at what temperature thermal doses are given."""
 
     q_kj_per_mol: Annotated[float, between(0.0, 1000.0)] = key("the activation energy in kJ/mol, 0 to 1000", 300.0)
@@ -88,7 +100,7 @@ def _known_phase(name: object, info: ValidationInfo) -> object:
     return argument
 
 
-class Study(Table):
+class Study(CheckedTable):
     """A study as described in its folder.
 
     Attributes
@@ -296,14 +308,14 @@ def study_of(table: Mapping[str, Any], folder: Path, *, to_run: bool = False) ->
         All that is wrong, as `read_study` tells it.
     """
     table, listed = _with_rows(table, folder)
-    study, problems = None, []
+    study, problems, context = None, [], Context(folder, table, to_run)
     try:
-        study = checked(Study, table, Context(folder, table, to_run))
+        study = checked(Study, table, context)
     except Refused as error:
         problems = [*error.problems]
         if error.only_absent:  # there may be a study without them
             try:
-                study = checked(Study, table, Context(folder, table))
+                study = checked(Study, table, replace(context, to_run=False))
             except Refused as other:
                 problems = [*other.problems, *problems]
     absent = tuple((place(at, table), said) for at, said in problems)
@@ -351,7 +363,7 @@ def _with_rows(table: Mapping[str, Any], folder: Path) -> tuple[Mapping[str, Any
 
 def _by_sample(problems: Sequence[Problem], table: Mapping[str, Any]) -> list[Problem]:
     """Put the lines of each sample together, where its first one stands."""
-    rows = {row.number: k for k, row in enumerate(typed(table.get("samples"), list)) if isinstance(row, Row)}
+    rows = {row.number: k for k, row in enumerate(typed(table.get("samples"), list)) if isinstance(row, SampleRow)}
     first: dict[object, int] = {}
     keyed = []
     for i, (location, said) in enumerate(problems):
@@ -371,8 +383,8 @@ def sample_columns() -> dict[str, str]:
     kinds: dict[str, str] = {}
     for name, info in Sample.keys().items():
         if name == "measured":
-            parts = {f".{key}": _kind(key_type.annotation) for key, key_type in Measured.keys().items()}
-            kinds |= {f"measured.{of}{key.removesuffix('.value')}": parts[key] for of in QUANTITIES for key in parts}
+            parts = {f".{key}": _kind(key_type.annotation) for key, key_type in MeasuredValue.keys().items()}
+            kinds |= {f"measured.{of}{key.removesuffix('.value')}": parts[key] for of in MEASURABLE for key in parts}
         elif name == "fit":
             kinds |= {f"fit.{key}": _kind(key_type.annotation) for key, key_type in Choices.keys().items()}
         else:

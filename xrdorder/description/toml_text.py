@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from xrdorder.description.calibration import Calibration
-from xrdorder.description.measured_values import Measured
-from xrdorder.description.table import Table
+from xrdorder.description.measured_values import MeasuredValue
 from xrdorder.exceptions import StudyError
 from xrdorder.files import shown
-from xrdorder.treatments import LoggedTreatment, Repeat, Schedule, Step
+from xrdorder.files.checked_table import CheckedTable
+from xrdorder.treatments import LoggedTreatment, Schedule
 
 if TYPE_CHECKING:
     from xrdorder.description.sample import Sample
@@ -73,10 +73,10 @@ def own_lines(samples: Sequence["Sample"], study: "Study", without: Sequence[str
 
 def steps_text(schedule: Schedule) -> str:
     """Steps of a treatment as TOML."""
-    return as_toml([_step(step) for step in schedule.steps])
+    return as_toml(_plain(schedule.steps, Path()))
 
 
-def _said(table: Table) -> dict[str, Any]:
+def _said(table: CheckedTable) -> dict[str, Any]:
     """Keys of a table that do not say what holds anyway."""
     return {key: value for key, info in table.keys().items() if (value := getattr(table, key)) != info.get_default()}
 
@@ -88,14 +88,13 @@ def _plain(value: object, folder: Path) -> Any:
             return _relative(value, folder)
         case (Path() as path,):
             return _relative(path, folder)
-        case Table():
-            return {key: _plain(inner, folder) for key, inner in _said(value).items()}
-        case Schedule():
-            steps = [_step(step) for step in value.steps]
-            return steps if value.start_c == 25.0 else {"steps": steps, "start_c": value.start_c}
         case LoggedTreatment():
             return {"log": _plain(value.file, folder)}
-        case (Measured(), *_) if isinstance(value, tuple):
+        case Schedule(start_c=25.0):
+            return _plain(value.steps, folder)
+        case CheckedTable():
+            return {key: _plain(inner, folder) for key, inner in _said(value).items()}
+        case (MeasuredValue(), *_) if isinstance(value, tuple):
             return _by_quantity(value)
         case Mapping():
             return {key: _plain(inner, folder) for key, inner in value.items()}
@@ -104,19 +103,11 @@ def _plain(value: object, folder: Path) -> Any:
     return value
 
 
-def _by_quantity(values: Sequence[Measured]) -> dict[str, list[dict[str, Any]]]:
+def _by_quantity(values: Sequence[MeasuredValue]) -> dict[str, list[dict[str, Any]]]:
     tables: dict[str, list[dict[str, Any]]] = {}
     for value in values:
         tables.setdefault(value.quantity, []).append(_said(value))
     return tables
-
-
-def _step(step: Step | Repeat) -> dict[str, Any]:
-    if isinstance(step, Repeat):
-        return {"repeat": step.times, "steps": [_step(inner) for inner in step.steps]}
-    swing = {"amplitude_k": step.amplitude_k, "period_h": step.period_h} if step.amplitude_k else {}
-    ramp = {} if step.ramp_k_per_h is None else {"ramp_k_per_h": step.ramp_k_per_h}
-    return {**ramp, "hold_c": step.hold_c, "hours": step.hours, **swing}
 
 
 def _relative(path: Path, folder: Path) -> str:

@@ -5,23 +5,25 @@ the name of such a table under ``[treatments.<name>]``; the path of a logged tab
 wrong is told all at once, in the words of `xrdorder.treatments`.
 """
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
 
 from pydantic import ValidationError, ValidationInfo
 
-from xrdorder.description.table import Context, Problem, inner_problems, refusal
 from xrdorder.description.values import closest_file
-from xrdorder.exceptions import StudyError, did_you_mean
+from xrdorder.exceptions import did_you_mean
+from xrdorder.files.checked_table import Context, Problem, inner_problems, refusal
 from xrdorder.treatments import History, looks_like_holds, read_log, read_schedule, schedule_of_holds
 
 WAYS = "the steps as [{ ramp_k_per_h, hold_c, hours }], a name of [treatments.<name>], or the path of a log"
 _LOGS = (".csv", ".txt", ".tsv", ".dat", ".log")
 _KEYS = ("steps", "start_c", "log")
 
-_LOGS_READ, _NAMED, _HOLDS = "logs", "treatments", "holds"
-"""What of the file has been read so far (`Context.read`): log, name and line of holds are read once, and the first
-two complained about once."""
+T = TypeVar("T")
+
+_LOGS_READ, _NAMED, _TOLD = "logs", "treatments", "lines"
+"""What of the file has been read so far (`Context.read`): log, name, and steps or line of holds are read once, and the
+first two complained about once."""
 
 
 def named_treatments(given: object, info: ValidationInfo) -> dict[str, History | None]:
@@ -60,7 +62,7 @@ def read_treatment(given: object, info: ValidationInfo) -> History | None:
     if isinstance(given, Mapping):
         return _of_table(given, context)
     if isinstance(given, list):
-        made, problems = read_schedule(given)
+        made, problems = _once(context, repr(given), lambda: read_schedule(given))
         if problems:
             raise refusal(problems)
         return made
@@ -74,10 +76,7 @@ def _of_text(text: str, context: Context) -> History | None:
     if text in named:
         return named[text]
     if looks_like_holds(text):
-        held: dict[str, History] = context.read.setdefault(_HOLDS, {})
-        if text not in held:
-            held[text] = schedule_of_holds(text)
-        return held[text]
+        return _once(context, text, lambda: schedule_of_holds(text))
     if text.lower().endswith(_LOGS):
         return _of_log(text, context)
     if not text:
@@ -86,12 +85,20 @@ def _of_text(text: str, context: Context) -> History | None:
     raise ValueError(f"no treatment '{text}' is described; {hint}")
 
 
+def _once(context: Context, line: str, read: Callable[[], T]) -> T:
+    """Read a line that tells a treatment, however many samples have it."""
+    lines: dict[str, T] = context.read.setdefault(_TOLD, {})
+    if line not in lines:
+        lines[line] = read()
+    return lines[line]
+
+
 def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
     """Read ``{ steps = [...], start_c = 25 }`` or ``{ log = "furnace.csv" }``."""
     problems: list[Problem] = [
         ((str(key),), f"unknown key; {did_you_mean(str(key), _KEYS)}") for key in table if key not in _KEYS
     ]
-    made, start, log = None, table.get("start_c", 25.0), table.get("log")
+    made, log = None, table.get("log")
     if ("log" in table) == ("steps" in table):
         has = "both steps and a log" if "log" in table else "neither steps nor a log"
         problems.append(((), f"has {has}; give either steps = [...], or log = \"furnace.csv\""))
@@ -105,15 +112,10 @@ def _of_table(table: Mapping[str, Any], context: Context) -> History | None:
                 made = _of_log(log, context)
             except ValueError as error:
                 problems.append((("log",), str(error)))
-    else:
-        if isinstance(start, bool) or not isinstance(start, int | float):
-            problems.append((("start_c",), f"{start!r} is not a number; give the temperature before the first ramp"))
-            start = 25.0
-        if isinstance(steps := table.get("steps", ()), list):
-            made, wrong = read_schedule(steps, float(start))
-            problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
-        elif "steps" in table:
-            problems.append((("steps",), f"{steps!r} is not a list in [ ]; give steps = [{{ hold_c, hours }}]"))
+    elif "steps" in table:
+        steps, start = table["steps"], table.get("start_c", 25.0)
+        made, wrong = _once(context, repr((steps, start)), lambda: read_schedule(steps, start))
+        problems += [(at if at == ("start_c",) else ("steps", *at), said) for at, said in wrong]
     if problems:
         raise refusal(problems)
     return made
@@ -126,8 +128,5 @@ def _of_log(name: str, context: Context) -> History | None:
         logs[path] = None
         if not path.exists():
             raise ValueError(f"there is no file '{name}' in {context.folder}; {closest_file(path)}")
-        try:
-            logs[path] = read_log(path)
-        except StudyError as error:
-            raise ValueError(str(error).replace(f"{path}: ", f"{name}: ", 1)) from None
+        logs[path] = read_log(path, name)
     return logs[path]

@@ -1,7 +1,7 @@
 """What a single value of a study file may be.
 
 A validator of this module says in its complaint what is wrong with the value; what belongs there is added by the table
-that knows the field (`xrdorder.description.table`). Each accepts what it has made itself.
+that knows the field (`xrdorder.files.checked_table`). Each accepts what it has made itself.
 """
 
 import re
@@ -21,8 +21,8 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from xrdorder.crystals.standards import standard
-from xrdorder.description.table import ABSENT, Context, shown
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
+from xrdorder.files.checked_table import ABSENT, Context, as_tuple, quoted
 from xrdorder.files.names import is_safe_name, safe_name
 from xrdorder.xrays import radiation
 
@@ -60,7 +60,7 @@ def between(low: float, high: float) -> AfterValidator:
     return accept(lambda value: low <= value <= high, lambda value: f"{value:g} is outside {low:g} to {high:g}")
 
 
-def known(get: Callable[[str], object]) -> AfterValidator:
+def known_to(get: Callable[[str], object]) -> AfterValidator:
     """Accept what `get` accepts; its own message is the complaint."""
 
     def test(value: str) -> str:
@@ -81,7 +81,7 @@ def several(n: int, *, whole: bool = False) -> BeforeValidator:
         if isinstance(value, list | tuple) and len(value) == n:
             if all(isinstance(x, kind) and not isinstance(x, bool) for x in value):
                 return tuple(value)
-        raise ValueError(f"{shown(value)} is not {n} {words} in [ ]")
+        raise ValueError(f"{quoted(value)} is not {n} {words} in [ ]")
 
     return BeforeValidator(test)
 
@@ -114,12 +114,7 @@ def as_day(value: object) -> str:
             return date.fromisoformat(value[:10]).isoformat()
         except ValueError as error:
             raise ValueError(f"'{value}' is no date ({error})") from None
-    raise ValueError(f"{shown(value)} is no date")
-
-
-def as_tuple(value: object) -> object:
-    """Take a list for a tuple."""
-    return tuple(value) if isinstance(value, list) else value
+    raise ValueError(f"{quoted(value)} is no date")
 
 
 def one_or_several(value: object, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> object:
@@ -143,7 +138,7 @@ def as_path(value: object, info: ValidationInfo) -> Path:
     if isinstance(value, Path):
         return value
     if not isinstance(value, str):
-        raise ValueError(f"{shown(value)} is not text in quotes")
+        raise ValueError(f"{quoted(value)} is not text in quotes")
     if not value:
         raise ValueError("is empty")
     context: Context = info.context or Context()
@@ -186,12 +181,15 @@ def _no_file(path: Path, folder: Path, kind: str = "") -> str:
     """Say why a file of that name cannot be read, empty where it can; without a remedy where there is none."""
     if path.is_file():
         return ""
-    name = name_in(path, folder)
+    name, said = name_in(path, folder), not_regular(path, kind)
+    return f"'{name}' {said}" if said else f"there is no file '{name}' in {folder}"
+
+
+def not_regular(path: Path, kind: str = "") -> str:
+    """Say what stands there in place of a file; empty where one does, or nothing."""
     if path.is_dir():
-        return f"'{name}' is a folder; name a {kind + 'file in it' if kind else 'regular file'}"
-    if path.exists():
-        return f"'{name}' is a pipe or device; name a regular file"
-    return f"there is no file '{name}' in {folder}"
+        return f"is a folder; name a {kind + 'file in it' if kind else 'regular file'}"
+    return "is a pipe or device; name a regular file" if path.exists() and not path.is_file() else ""
 
 
 def closest_file(path: Path) -> str:
@@ -208,12 +206,9 @@ def require_files(paths: tuple[Path, ...]) -> None:
         One is not; the message names a file of similar name in the same folder.
     """
     for path in paths:
-        if path.is_dir():
-            raise StudyError(f"{path}: is a folder; name a pattern file in it")
-        if path.exists() and not path.is_file():
-            raise StudyError(f"{path}: is a pipe or device; name a regular file")
         if not path.is_file():
-            raise StudyError(f"{path}: no such pattern file; {closest_file(path)}")
+            said = not_regular(path, "pattern ") or f"no such pattern file; {closest_file(path)}"
+            raise StudyError(f"{path}: {said}")
 
 
 def _closest(path: Path, beside: dict[Path, list[str]]) -> str:
@@ -228,8 +223,8 @@ def _worded(name: str) -> str:
     return re.sub(r"\d+", "0", name)
 
 
-RadiationName = Annotated[str, known(radiation)]
-StandardName = Annotated[str, known(standard)]
+RadiationName = Annotated[str, known_to(radiation)]
+StandardName = Annotated[str, known_to(standard)]
 Positive = Annotated[float, accept(lambda value: value > 0.0, lambda value: f"{value:g} is not above zero")]
 Text = Annotated[str, not_empty]
 FilePath = Annotated[Path, BeforeValidator(as_path)]

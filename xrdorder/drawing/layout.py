@@ -18,12 +18,24 @@ from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from matplotlib.ticker import AutoMinorLocator, FixedLocator, FuncFormatter, NullLocator
+from matplotlib.transforms import ScaledTranslation
 from numpy.typing import NDArray
 
 from xrdorder.drawing.palette import FOG, PAPER, SLATE, TEXT
 from xrdorder.drawing.panel import Panel
-from xrdorder.drawing.text import FAMILY, LARGE, NORMAL, fitted, plain, typeset, width_in, wrapped_in
+from xrdorder.drawing.text import (
+    FAMILY,
+    LARGE,
+    NORMAL,
+    POINTS_PER_IN,
+    fitted,
+    plain,
+    typeset,
+    width_in,
+    wrapped_in,
+)
 
 Array = NDArray[np.float64]
 _T = TypeVar("_T")
@@ -98,6 +110,18 @@ _TITLE_IN, _REMARK_LINE_IN, _EDGE_IN, _ROOT_GAP_IN = 0.38, 0.14, 0.08, 0.16
 def font(size: float = NORMAL, **more: Any) -> dict[str, Any]:
     """Give the text properties of a size."""
     return {"fontsize": size, "family": FAMILY, "math_fontfamily": "dejavusans", "color": TEXT, **more}
+
+
+def write(
+    axes: Axes, words: str, at: tuple[float, float], size: float = NORMAL, color: str = TEXT, *, on: str = "data",
+    by: tuple[float, float] = (0.0, 0.0), ha: str = "left", va: str = "bottom", **look: Any,
+) -> Text:  # fmt: skip
+    """Write words at a place in ``data``, ``frame``, ``x`` (its x in data) or ``y``, and so many points from it."""
+    places = {"data": axes.transData, "frame": axes.transAxes, "x": axes.get_xaxis_transform(),
+              "y": axes.get_yaxis_transform()}  # fmt: skip
+    shift = ScaledTranslation(by[0] / POINTS_PER_IN, by[1] / POINTS_PER_IN, axes.figure.dpi_scale_trans)
+    look = font(size, color=color) | {"ha": ha, "va": va, "transform": places[on] + shift} | look
+    return axes.text(*at, words, **look)
 
 
 def sheet(width_in: float, height_in: float) -> Figure:

@@ -16,7 +16,7 @@ from matplotlib.transforms import Bbox
 from numpy.typing import ArrayLike, NDArray
 
 from xrdorder.drawing import palette
-from xrdorder.drawing.layout import HAIR, LINE, THIN, font
+from xrdorder.drawing.layout import HAIR, LINE, THIN, font, write
 from xrdorder.drawing.lots import look
 from xrdorder.drawing.text import FAMILY, NORMAL, POINTS_PER_IN, SMALL, typeset
 
@@ -31,14 +31,6 @@ DASHES = ("-", (0, (5, 2)), (0, (1, 1.3)), (0, (6, 2, 1, 2)), (0, (3, 1)), (0, (
 
 _SPACING = 1.45  # of rows of words, in sizes of their letters
 _PAD_IN = 0.06
-
-
-def cross(axes: Axes, x: ArrayLike, y: ArrayLike, *, alpha: float = 0.6, width: float = THIN, **mark: Any) -> None:
-    """Draw a mark with its intervals, each given as low end, middle and high end."""
-    (left, middle, right), (low, centre, high) = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    for along, up in (((left, right), (centre, centre)), ((middle, middle), (low, high))):
-        axes.plot(along, up, color=mark["color"], linewidth=width, alpha=alpha, zorder=2)
-    axes.plot([middle], [centre], linestyle="none", zorder=3, **mark)
 
 
 def marks(
@@ -97,11 +89,9 @@ def words_over(axes: Axes, rows: Sequence[tuple[str, str]], *, size: float = SMA
         return
     headroom(axes, len(rows) * _SPACING * size / POINTS_PER_IN + _PAD_IN)
     for k, (words, colour) in enumerate(rows):
-        axes.annotate(
-            words, (0.0 if side == "left" else 1.0, 1.0), (5.0 if side == "left" else -3.0, -2.0 - _SPACING * size * k),
-            xycoords="axes fraction", textcoords="offset points", ha=side, va="top", zorder=4,
-            **font(size, color=colour),
-        )  # fmt: skip
+        at, right = (0.0, 5.0) if side == "left" else (1.0, -3.0)
+        by = right, -2.0 - _SPACING * size * k
+        write(axes, words, (at, 1.0), size, colour, on="frame", by=by, ha=side, va="top", zorder=4)
 
 
 def legend(axes: Axes, *, loc: str = "upper left", below_in: float = 0.0, **look: Any) -> Legend | None:

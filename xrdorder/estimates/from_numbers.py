@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
 from xrdorder.crystals.a15 import dopant_site
 from xrdorder.display import Displayed
 from xrdorder.estimates.from_material import on_scale, wire_of_material
-from xrdorder.estimates.from_numbers_rows import JOINT, Row
-from xrdorder.estimates.from_numbers_table import estimate_rows
+from xrdorder.estimates.from_numbers_rows import JOINT, Row, estimate_rows
 from xrdorder.estimates.hyperparameters import PUBLISHED as HYPER
 from xrdorder.estimates.model import DRAWS, JointDraws, joint_draws
 from xrdorder.estimates.stored_draws import stored_targets
@@ -55,6 +55,31 @@ _TIN_IN_WORDS = (
 )
 _LEAST_U_TIN_AT_PERCENT = 0.01
 """For tin that is said to be exact: far below what any analysis reaches."""
+
+class _Given(NamedTuple):
+    """How a number that may be given is called, where it and its uncertainty lie, and what the latter usually is."""
+
+    noun: str
+    least: float
+    most: float
+    hint: str
+    most_u: float
+    unit: str
+    usual_u: float
+
+
+_OF_ATOMS = "a fraction of all atoms"
+_GIVEN = {
+    "a_nm": _Given("lattice parameter", 0.51, 0.55, "nm, for Nb3Sn near 0.529", 0.05, "nm, ", U_LATTICE_NM),
+    "site_order": _Given(
+        "site order", 0.0, 1.2, "the site order, 1 in fully ordered stoichiometric A15", 1.0, "", U_SITE_ORDER
+    ),
+    _GIVEN_TIN: _Given(
+        "tin fraction", *TIN_RANGE,
+        f"{_OF_ATOMS} in the A15 field, {A15_FIELD[0]:g} to {A15_FIELD[1]:g} (at.% on the command line)",
+        1.0, f"{_OF_ATOMS}, ", U_TIN,
+    ),
+}  # fmt: skip
 
 STRAIN_FREE = (
     "Tc and Bc2 are those of strain-free A15; in a wire at 4.2 K compression costs Bc2 some 3 to 7 %"
@@ -112,16 +137,7 @@ class Estimate(Displayed):
 
         With `brief`, of quantities that the joint model estimates only that estimate and what was given.
         """
-        rows = estimate_rows(
-            self.material,
-            self.draws,
-            self.relations,
-            strained=self.strained,
-            given_tin=self.given_tin,
-            scale=self.scale,
-            library=self.library,
-            usual=self.usual,
-        )
+        rows = estimate_rows(self)
         joint = {row.quantity for row in rows if row.by == JOINT}
         return tuple(row for row in rows if not brief or row.by in (JOINT, "given") or row.quantity not in joint)
 
@@ -194,7 +210,13 @@ def estimate(
     >>> print(f"{result.material.values['tin_fraction_lattice']:.4f}")
     0.2353
     """
-    _check(lattice_nm, u_lattice_nm, site_order, u_site_order, tin_fraction, u_tin_fraction)
+    inputs, remarks = _inputs(
+        {
+            "a_nm": (lattice_nm, u_lattice_nm),
+            "site_order": (site_order, u_site_order),
+            _GIVEN_TIN: (tin_fraction, u_tin_fraction),
+        }
+    )
     if u_strain is not None and (strain is None or not 0.0 <= u_strain < MOST_STRAIN):
         raise ValidityError(f"uncertainty of the strain is {u_strain:g}; give a strain and a fraction of zero or more")
     for element in dopants or {}:
@@ -207,13 +229,6 @@ def estimate(
         u_dopants=u_dopants or {},
         on_tin_site=on_tin_site,
         undoped=undoped,
-    )
-    inputs, remarks = _inputs(
-        {
-            "a_nm": (lattice_nm, u_lattice_nm, U_LATTICE_NM),
-            "site_order": (site_order, u_site_order, U_SITE_ORDER),
-            _GIVEN_TIN: (tin_fraction, u_tin_fraction, U_TIN),
-        }
     )
     material = _derived(inputs, specimen, scale)
     material.assumptions[:0] = remarks
@@ -297,49 +312,6 @@ def _strain_in_words(u_strain: float | None) -> str:
     return f"{exact}strain along the wire, in compression as it comes from cooling, without transverse load"
 
 
-def _check(
-    lattice_nm: float | None,
-    u_lattice_nm: float | None,
-    site_order: float | None,
-    u_site_order: float | None,
-    tin_fraction: float | None,
-    u_tin_fraction: float | None,
-) -> None:
-    if lattice_nm is None and site_order is None and tin_fraction is None:
-        raise ValidityError(
-            "nothing to estimate from; give a lattice parameter, a site order or a tin content"
-        )
-    for what, value, low, high, hint in (
-        ("lattice parameter", lattice_nm, 0.51, 0.55, "give nm, for Nb3Sn near 0.529"),
-        ("site order", site_order, 0.0, 1.2, "give the site order, 1 in fully ordered stoichiometric A15"),
-        (
-            "tin fraction",
-            tin_fraction,
-            *TIN_RANGE,
-            f"give a fraction of all atoms in the A15 field, {A15_FIELD[0]:g} to {A15_FIELD[1]:g} (at.% on the command "
-            "line)",
-        ),
-        ("uncertainty of the lattice parameter", u_lattice_nm, 0.0, 0.05, "give nm, zero or more"),
-        ("uncertainty of the site order", u_site_order, 0.0, 1.0, "give zero or more"),
-        (
-            "uncertainty of the tin fraction",
-            u_tin_fraction,
-            0.0,
-            1.0,
-            "give a fraction of all atoms, zero or more",
-        ),
-    ):
-        if value is not None and not low <= value <= high:
-            raise ValidityError(f"{what} is {value:g}; {hint}")
-    for what, value, u in (
-        ("lattice parameter", lattice_nm, u_lattice_nm),
-        ("site order", site_order, u_site_order),
-        ("tin fraction", tin_fraction, u_tin_fraction),
-    ):
-        if value is None and u is not None:
-            raise ValidityError(f"an uncertainty of the {what} is given, but no {what}; give both")
-
-
 def _check_tin_by_lattice(lattice_nm: float, tin: float, scale: TinScale) -> None:
     """Refuse a lattice parameter that no A15 has: no relation would answer."""
     low, high = A15_FIELD
@@ -352,16 +324,25 @@ def _check_tin_by_lattice(lattice_nm: float, tin: float, scale: TinScale) -> Non
 
 
 def _inputs(
-    given: Mapping[str, tuple[float | None, float | None, float]],
+    given: Mapping[str, tuple[float | None, float | None]],
 ) -> tuple[dict[str, tuple[float, float]], list[str]]:
-    """Sort out what is given, and say which uncertainties were not."""
+    """Sort out what is given, value and standard uncertainty, and say which uncertainties were not."""
     inputs, remarks = {}, []
-    for name, (value, u, usual) in given.items():
+    for name, (value, u) in given.items():
+        about, words = quantity(name), _GIVEN[name]
         if value is None:
+            if u is not None:
+                raise ValidityError(f"an uncertainty of the {words.noun} is given, but no {words.noun}; give both")
             continue
+        if not words.least <= value <= words.most:
+            raise ValidityError(f"{words.noun} is {value:g}; give {words.hint}")
         if u is None:
-            u, about = usual, quantity(name)
+            u = words.usual_u
             amount = f"{about.people.factor * u:g} {about.people.unit}".strip()
             remarks.append(f"standard uncertainty of the {about.noun}: {amount}, as none was given")
+        if not 0.0 <= u <= words.most_u:
+            raise ValidityError(f"uncertainty of the {words.noun} is {u:g}; give {words.unit}zero or more")
         inputs[name] = (float(value), float(u))
+    if not inputs:
+        raise ValidityError("nothing to estimate from; give a lattice parameter, a site order or a tin content")
     return inputs, remarks

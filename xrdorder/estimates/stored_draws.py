@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -26,6 +26,24 @@ _NAME, BY_X_RAYS = "estimate_draws", "estimate_draws_by_x_rays"
 
 _BITS = 15
 """Of the mantissa that are stored: 0.0004 at.% of tin, 0.0005 K of Tc, far below what 4000 draws resolve."""
+
+
+class _Targets(Mapping[str, Array]):
+    """Stored draws by target; each becomes double when it is asked for, as those of hundreds of samples take long."""
+
+    def __init__(self, results: xr.Dataset, name: str) -> None:
+        draws = results[name].transpose("target", "sample", ...).values
+        self._stored = dict(zip(map(str, results["target"].values), draws, strict=True))
+
+    def __getitem__(self, target: str) -> Array:
+        self._stored[target] = draws = np.asarray(self._stored[target], dtype=np.float64)
+        return draws
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._stored)
+
+    def __len__(self) -> int:
+        return len(self._stored)
 
 
 @dataclass(frozen=True)
@@ -55,18 +73,13 @@ class StudyDraws:
         law = relation(str(results.attrs.get("estimate_law", bc2_of_temperature.POWER.name)))
         if _NAME not in results:
             return cls(samples, {target: np.full((len(samples), 2), np.nan) for target in ESTIMATED}, law)
-        draws = np.asarray(results[_NAME].transpose("target", "sample", ...).values, dtype=np.float64)
-        seed = int(results.attrs.get("estimate_seed", 0))
-        return cls(samples, dict(zip(map(str, results["target"].values), draws, strict=True)), law, seed)
+        return cls(samples, _Targets(results, _NAME), law, int(results.attrs.get("estimate_seed", 0)))
 
     @classmethod
     def by_x_rays(cls, results: xr.Dataset) -> StudyDraws:
         """Read what there would be if nothing had been measured by other means: to hold measured values against."""
         draws = cls.of(results)
-        if BY_X_RAYS not in results:
-            return draws
-        bare = np.asarray(results[BY_X_RAYS].transpose("target", "sample", ...).values, dtype=np.float64)
-        return replace(draws, values=dict(zip(map(str, results["target"].values), bare, strict=True)))
+        return replace(draws, values=_Targets(results, BY_X_RAYS)) if BY_X_RAYS in results else draws
 
     def of_target(self, target: str) -> Array:
         """Draws of a target, (samples, draws).

@@ -30,9 +30,8 @@ from xrdorder.results.collated import (
     told_columns,
     with_collated,
 )
-from xrdorder.results.columns import TOLD
+from xrdorder.results.columns import TOLD_COLUMNS, quantity_asked
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
-from xrdorder.results.quantity_lookup import quantity_asked
 from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
 from xrdorder.running.instruments import calibration_words
 from xrdorder.running.model_summary import model_words
@@ -236,7 +235,7 @@ def explain_stored(folder: str | Path, name: str, quantity: str | None = None) -
     sample = with_collated(sample, collated)
     told = tuple(told_columns(collated, name))
     answer = next((column for column in told if column.column == quantity), None)
-    if quantity in TOLD and answer is None:
+    if quantity in TOLD_COLUMNS and answer is None:
         raise UnknownNameError(f"sample '{name}': nothing was told that '{quantity}' follows from")
     explanation = explain(sample, None if answer else quantity, sharers(collated, sample))
     calibration = calibration_words(results, sample.provenance.calibration)

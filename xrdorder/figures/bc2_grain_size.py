@@ -25,9 +25,10 @@ from xrdorder.drawing.layout import (
     page,
     place,
     style,
+    write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.parts import cross, name_levels
+from xrdorder.drawing.parts import marks, name_levels
 from xrdorder.drawing.text import FAMILY, NORMAL, SMALL, fitted, typeset, wrapped_in
 from xrdorder.exceptions import StudyError
 from xrdorder.superconductivity.currents import Conditions, Conductor, bc2_curve
@@ -134,10 +135,7 @@ def trade_figure(
                          labelfontfamily=FAMILY, width=THIN, length=3.0)  # fmt: skip
     absolute.spines["right"].set(color=palette.FOG, linewidth=THIN)
     absolute.set_ylabel("if that of the reference is its median (T)", **font(SMALL, color=palette.SLATE))
-    axes.annotate(
-        typeset(words), (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
-        va="bottom", linespacing=1.2, **font(SMALL, color=palette.SLATE),
-    )  # fmt: skip
+    write(axes, typeset(words), (0.0, 1.0), SMALL, palette.SLATE, on="frame", by=(0.0, 4.0), linespacing=1.2)
     draw_legend(figure, lots, _LEFT_IN, _BOTTOM_IN + tall + top, wide + right - 0.1)
     return figure
 
@@ -199,8 +197,8 @@ def _sample(axes: Axes, placement: Placed, nm: Array, lot: int, *, is_reference:
         return
     if not is_reference:
         middle, low, high = nm
-        y = (difference.low, difference.median, difference.high)
+        y = np.array([[difference.low], [difference.median], [difference.high]])
         width, alpha = (THIN, 0.3) if many else (LINE, 0.55)
-        cross(axes, (low, middle, high), y, width=width, alpha=alpha, **look(lot))
+        marks(axes, [lot], [[low], [middle], [high]], y, width=width, alpha=alpha)
         return
     axes.plot([float(nm[0])], [difference.median], linestyle="none", zorder=3, **look(lot, open_mark=True))

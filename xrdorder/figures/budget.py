@@ -16,11 +16,11 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from xrdorder import uncertainty
-from xrdorder.drawing.layout import HAIR, SCREEN, THIN, Size, font, page, place, style
+from xrdorder.drawing.layout import HAIR, SCREEN, THIN, Size, page, place, style, write
 from xrdorder.drawing.lots import key as draw_key
 from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, PAPER, SKY, SLATE, STRAW, TEXT
 from xrdorder.drawing.parts import name_rows
-from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.drawing.text import SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.quantities.formatting import u_text
 from xrdorder.quantities.registry import Quantity, standing_in
@@ -180,14 +180,8 @@ def _draw(
     name_rows(axes, labels)
     wide = axes.get_window_extent().width / axes.figure.get_dpi()
     title = about.noun if width_in(about.noun, bold=True) < wide else about.symbol
-    axes.annotate(
-        title, (0.0, 1.0), (0.0, 4.0), xycoords="axes fraction", textcoords="offset points", ha="left",
-        va="bottom", **font(NORMAL, weight="bold"),
-    )  # fmt: skip
-    axes.annotate(
-        f"u ({unit})" if unit else "u", (1.0, 1.0), (5.0, 4.0), xycoords="axes fraction",
-        textcoords="offset points", ha="left", va="bottom", **font(SMALL, color=SLATE),
-    )  # fmt: skip
+    write(axes, title, (0.0, 1.0), on="frame", by=(0.0, 4.0), weight="bold")
+    write(axes, f"u ({unit})" if unit else "u", (1.0, 1.0), SMALL, SLATE, on="frame", by=(5.0, 4.0))
     for row, table in enumerate(tables.values()):
         if quantity not in table.quantities:
             continue
@@ -200,7 +194,7 @@ def _draw(
                     _piece(axes, row, start, share, part.colour, shared=shared)
                     start += share
         u = about.differences.factor * math.sqrt(variance)
-        axes.text(103.0, row, u_text(u), ha="left", va="center", **font(NORMAL))
+        write(axes, u_text(u), (103.0, row), va="center")
 
 
 def _piece(axes: Axes, row: int, start: float, share: float, colour: str, *, shared: bool) -> None:

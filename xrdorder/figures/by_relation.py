@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from xrdorder.drawing.layout import BAR, SCREEN, STRONG, THIN, Size, font, page, place, style
+from xrdorder.drawing.layout import BAR, SCREEN, STRONG, THIN, Size, page, place, style, write
 from xrdorder.drawing.lots import draw_legend, legend_height, look
 from xrdorder.drawing.palette import MIST, PAPER, SLATE, lot_colour
 from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
@@ -182,10 +182,10 @@ def _draw(
         if math.isfinite(middle):
             axes.axvline(middle, color=lot_colour(k), linewidth=THIN, alpha=0.5, zorder=0.5)
     for row, (line, top) in enumerate(zip(lines, tops, strict=True)):
-        axes.annotate(
-            fitted(line.name, _NAMES_IN[wordy] - 0.2, SMALL, bold=row == 0), (0.0, top + 0.5 * _ROW_IN), (-5.0, 0.0),
-            xycoords=across, textcoords="offset points", ha="right", va="center",
-            **font(SMALL, weight="bold" if row == 0 else "normal"),
+        name = fitted(line.name, _NAMES_IN[wordy] - 0.2, SMALL, bold=row == 0)
+        write(
+            axes, name, (0.0, top + 0.5 * _ROW_IN), SMALL, on="y", by=(-5.0, 0.0), ha="right", va="center",
+            weight="bold" if row == 0 else "normal",
         )  # fmt: skip
         for k, (median, low, high) in enumerate(line.numbers):
             y = top + 0.5 * _ROW_IN + step * (k - 0.5 * (n - 1))
@@ -198,12 +198,10 @@ def _draw(
             elif line.reasons[k]:
                 axes.plot([left], [y], linestyle="none", transform=across, zorder=3, **look(k, open_mark=True))
         for i, words in enumerate(line.refusal(room)):
-            axes.annotate(
-                plain(words), (0.0, top + _ROW_IN + (i + 0.35) * _REASON_LINE_IN),
-                (POINTS_PER_IN * _REASON_LEFT_IN, 0.0), xycoords=across, textcoords="offset points", ha="left",
-                va="center_baseline", zorder=3,
+            write(
+                axes, plain(words), (0.0, top + _ROW_IN + (i + 0.35) * _REASON_LINE_IN), _REASON, SLATE, on="y",
+                by=(POINTS_PER_IN * _REASON_LEFT_IN, 0.0), va="center_baseline", zorder=3,
                 bbox={"pad": 0.5, "edgecolor": "none", "facecolor": PAPER if row % 2 else MIST},
-                **font(_REASON, color=SLATE),
             )  # fmt: skip
     axes.axhline(heights[0], color=SLATE, linewidth=THIN, zorder=1)
 

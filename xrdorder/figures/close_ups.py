@@ -20,6 +20,7 @@ from xrdorder.drawing.layout import (
     root_scale,
     rows_without_overlap,
     style,
+    write,
     zero_line,
 )
 from xrdorder.drawing.text import NORMAL, SMALL
@@ -186,7 +187,4 @@ def _name_lines(axes: Axes, stretch: CloseUp, lanes: Sequence[Lane], width_in: f
             linewidth=STRONG, clip_on=False, solid_capstyle="butt",
         )  # fmt: skip
         if row is not None:
-            axes.annotate(
-                text, (angle, 1.03), xycoords=axes.get_xaxis_transform(), xytext=(0, 1.5 + 9.0 * row),
-                textcoords="offset points", ha="center", va="bottom", **font(SMALL),
-            )  # fmt: skip
+            write(axes, text, (angle, 1.03), SMALL, on="x", by=(0.0, 1.5 + 9.0 * row), ha="center")

@@ -27,7 +27,6 @@ from xrdorder.drawing.layout import (
     Margins,
     Size,
     few_ticks,
-    font,
     grid,
     log_ticks,
     minor_ticks,
@@ -35,6 +34,7 @@ from xrdorder.drawing.layout import (
     panel_height,
     place,
     style,
+    write,
     zero_line,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height
@@ -296,7 +296,4 @@ def _draw_line(
     colour = SLATE if lot is None else lot_colour(lot)
     course(axes, over, line, scale * shape, colour, clear=course_test.distinguishable)
     if not course_test.distinguishable and lot is None:
-        axes.text(
-            1.0, 1.01, "slope: not significant", transform=axes.transAxes, ha="right", va="bottom",
-            **font(SMALL, color=SLATE),
-        )  # fmt: skip
+        write(axes, "slope: not significant", (1.0, 1.01), SMALL, SLATE, on="frame", ha="right")

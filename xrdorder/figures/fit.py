@@ -23,17 +23,17 @@ from xrdorder.drawing.layout import (
     LINE,
     SCREEN,
     Size,
-    font,
     minor_ticks,
     page,
     place,
     root_scale,
     rows_without_overlap,
     style,
+    write,
     zero_line,
 )
 from xrdorder.drawing.lots import key as draw_key
-from xrdorder.drawing.text import NORMAL, SMALL, plain, typeset
+from xrdorder.drawing.text import SMALL, plain, typeset
 from xrdorder.figures.close_ups import CloseUp, default_close_ups, draw_close_ups, height_in
 from xrdorder.figures.counts import Lane, draw_curves, draw_residual, lanes_of
 
@@ -116,10 +116,8 @@ def fit_figure(
     for letter, stretch in zip(string.ascii_uppercase, stretches, strict=False):
         for axes in (main, below):
             axes.axvspan(stretch.low, stretch.high, color=palette.MIST, linewidth=0.0, zorder=0.1)
-        main.annotate(
-            letter, (0.5 * (stretch.low + stretch.high), 1.0), xycoords=main.get_xaxis_transform(), xytext=(0, -2),
-            textcoords="offset points", ha="center", va="top", **font(SMALL, color=palette.SLATE),
-        )  # fmt: skip
+        middle = 0.5 * (stretch.low + stretch.high)
+        write(main, letter, (middle, 1.0), SMALL, palette.SLATE, on="x", by=(0.0, -2.0), ha="center", va="top")
     draw_close_ups(figure, stretches, curves, lanes, size, left, _RIGHT_IN)
     return figure
 
@@ -133,21 +131,12 @@ def _draw_lanes(axes: Axes, lanes: Sequence[Lane], low: float, high: float, wide
     for k, lane in enumerate(lanes):
         floor = len(lanes) - 1 - k
         axes.axhspan(floor + 0.03, floor + 0.97, color=palette.MIST, linewidth=0.0, zorder=0.1)
-        axes.text(
-            -0.008, floor + 0.66, lane.title, transform=axes.get_yaxis_transform(), ha="right", va="center",
-            **font(NORMAL, weight="bold"),
-        )  # fmt: skip
-        axes.text(
-            -0.008, floor + 0.28, lane.remark, transform=axes.get_yaxis_transform(), ha="right", va="center",
-            **font(SMALL, color=palette.SLATE),
-        )  # fmt: skip
+        write(axes, lane.title, (-0.008, floor + 0.66), on="y", ha="right", va="center", weight="bold")
+        write(axes, lane.remark, (-0.008, floor + 0.28), SMALL, palette.SLATE, on="y", ha="right", va="center")
         inside = (lane.two_theta >= low) & (lane.two_theta <= high) & (lane.area > 0.0)
         if not np.any(inside):
             words = "no line in this range" if lane.two_theta.size else "not found: no marks"
-            axes.text(
-                0.01, floor + 0.5, words, transform=axes.get_yaxis_transform(), va="center",
-                **font(SMALL, color=palette.SLATE),
-            )  # fmt: skip
+            write(axes, words, (0.01, floor + 0.5), SMALL, palette.SLATE, on="y", va="center")
             continue
         angles, areas = lane.two_theta[inside], lane.area[inside]
         hkl = [text for text, keep in zip(lane.hkl, inside, strict=True) if keep]
@@ -175,10 +164,7 @@ def _label_lines(
         room = limits[0] + 0.4 * width <= angles[k] <= limits[1] - 0.4 * width
         if row is None or np.any(near) or not room:
             continue
-        axes.annotate(
-            hkl[k], (angles[k], tops[k]), xytext=(0, 1.2), textcoords="offset points", ha="center", va="bottom",
-            **font(SMALL - 0.6),
-        )  # fmt: skip
+        write(axes, hkl[k], (angles[k], tops[k]), SMALL - 0.6, by=(0.0, 1.2), ha="center")
 
 
 def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], results: Sequence[str]) -> None:
@@ -191,9 +177,9 @@ def _draw_pattern(axes: Axes, curves: xr.Dataset, lanes: Sequence[Lane], results
     if results:
         frame = {"boxstyle": "square,pad=0.35", "facecolor": palette.PAPER, "edgecolor": palette.SLATE,
                  "linewidth": HAIR}  # fmt: skip
-        box = axes.annotate(
-            typeset(plain("\n".join(results))), (1.0, 1.0), (-5.0, -14.0), xycoords="axes fraction",
-            textcoords="offset points", ha="right", va="top", linespacing=1.35, zorder=5, bbox=frame, **font(NORMAL),
+        box = write(
+            axes, typeset(plain("\n".join(results))), (1.0, 1.0), on="frame", by=(-5.0, -14.0), ha="right", va="top",
+            linespacing=1.35, zorder=5, bbox=frame,
         )  # fmt: skip
         (left, floor), _ = axes.transAxes.inverted().transform(box.get_window_extent().padded(6.0))
         x = curves["two_theta"].values

@@ -24,11 +24,11 @@ from xrdorder.drawing.layout import (
     STRONG,
     THIN,
     Size,
-    font,
     minor_ticks,
     page,
     place,
     style,
+    write,
 )
 from xrdorder.drawing.parts import legend
 from xrdorder.drawing.text import NORMAL, SMALL, fitted
@@ -392,10 +392,7 @@ def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str, s
     """Show where each line meets that of equal currents, a row for each, with its interval in numbers."""
     beside = size.columns > 1
     heading = f"field at which each carries as much as {against}" if beside else "field of equal currents"
-    axes.annotate(
-        heading, (0.0, 1.0), (0, 3), xycoords="axes fraction", textcoords="offset points",
-        **font(SMALL, color=palette.SLATE),
-    )  # fmt: skip
+    write(axes, heading, (0.0, 1.0), SMALL, palette.SLATE, on="frame", by=(0.0, 3.0), va="baseline")
     for row, (k, field) in enumerate(said):
         colour = palette.lot_colour(k)
         words = "do not cross"
@@ -409,11 +406,10 @@ def _crossings(axes: Axes, said: Sequence[tuple[int, Crossing]], against: str, s
                 [median], [row], palette.lot_mark(k), color=colour, markersize=6.0, zorder=5, linestyle="none",
                 markeredgecolor=palette.PAPER, markeredgewidth=THIN,
             )  # fmt: skip
-        across = axes.get_yaxis_transform()
         if beside:
-            axes.text(1.015, row, words, transform=across, ha="left", va="center", **font(NORMAL, color=colour))
+            write(axes, words, (1.015, row), color=colour, on="y", va="center")
         else:
-            axes.text(1.0, row - 0.15, words, transform=across, ha="right", va="bottom", **font(SMALL, color=colour))
+            write(axes, words, (1.0, row - 0.15), SMALL, colour, on="y", ha="right")
 
 
 def _legend(axes: Axes, size: Size) -> None:

@@ -13,7 +13,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -30,16 +29,16 @@ from xrdorder.drawing.layout import (
     THIN,
     Margins,
     Size,
-    font,
     grid,
     minor_ticks,
     panel_height,
     rows_without_overlap,
     style,
+    write,
     zero_line,
 )
 from xrdorder.drawing.palette import GARNET, INK, PAPER, SLATE
-from xrdorder.drawing.text import NORMAL, POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
+from xrdorder.drawing.text import POINTS_PER_IN, SMALL, fitted, plain, wrapped_in
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import indices
 from xrdorder.profiles.width_terms import voigt_breadth
@@ -170,15 +169,9 @@ def _panels(
         axes.tick_params(axis="x", pad=5.0)  # a number at the foot of the other axis has room
         if k + abreast < len(samples):
             axes.set_xlabel("")
-        over: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "offset points", "ha": "left"}
-        axes.annotate(
-            plain("\n".join(words)), (0.0, 1.0), xytext=(0, 15), va="bottom", linespacing=1.2, **over,
-            **font(SMALL, color=SLATE),
-        )  # fmt: skip
-        axes.annotate(
-            fitted(sample.name, wide, bold=True), (0.0, 1.0), xytext=(0, 17 + POINTS_PER_IN * _REMARK_IN * len(words)),
-            va="bottom", **over, **font(NORMAL, weight="bold"),
-        )  # fmt: skip
+        remark, up = plain("\n".join(words)), 17.0 + POINTS_PER_IN * _REMARK_IN * len(words)
+        write(axes, remark, (0.0, 1.0), SMALL, SLATE, on="frame", by=(0.0, 15.0), linespacing=1.2)
+        write(axes, fitted(sample.name, wide, bold=True), (0.0, 1.0), on="frame", by=(0.0, up), weight="bold")
     return figure
 
 
@@ -264,7 +257,5 @@ def _name(axes: Axes, x: Array, lines: xr.Dataset) -> None:
     )
     for k, row in zip(rank, rows, strict=True):
         if row is not None:
-            axes.annotate(
-                indices(str(lines["hkl"].values[k])), (x[k], 1.03), xycoords=across, xytext=(0, 1.5),
-                textcoords="offset points", ha="center", va="bottom", **font(SMALL - 0.6),
-            )  # fmt: skip
+            words = indices(str(lines["hkl"].values[k]))
+            write(axes, words, (x[k], 1.03), SMALL - 0.6, on="x", by=(0.0, 1.5), ha="center")

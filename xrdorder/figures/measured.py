@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from xrdorder.description.measured_values import QUANTITIES
+from xrdorder.description.measured_values import MEASURABLE
 from xrdorder.drawing import palette
 from xrdorder.drawing.layout import (
     BAR,
@@ -21,15 +22,15 @@ from xrdorder.drawing.layout import (
     SCREEN,
     Size,
     few_ticks,
-    font,
     minor_ticks,
     page,
     panel_height,
     place,
     style,
+    write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height, look
-from xrdorder.drawing.parts import cross, name_rows
+from xrdorder.drawing.parts import marks, name_rows
 from xrdorder.drawing.text import SMALL
 from xrdorder.exceptions import StudyError
 from xrdorder.measured.agreement import Agreement
@@ -116,7 +117,7 @@ def measured_figure(held: Held, only: Sequence[str] = (), *, title: str = "", si
 
 def _drawn(held: Held) -> list[str]:
     quantities = [row.measured.quantity for row in held.rows if row.comparable and math.isfinite(row.value)]
-    return [quantity for quantity in QUANTITIES if quantity in quantities]
+    return [quantity for quantity in MEASURABLE if quantity in quantities]
 
 
 def _pairs(held: Held, quantity: str) -> list[Row]:
@@ -127,14 +128,14 @@ def _pairs(held: Held, quantity: str) -> list[Row]:
 
 
 def _draw_pairs(axes: Axes, pairs: Sequence[Row], quantity: str, lots: Sequence[str]) -> None:
-    about = QUANTITIES[quantity]
+    about = MEASURABLE[quantity]
     unit = f" ({about.of_column.unit})" if about.of_column.unit else ""
     by = f", {pairs[0].by}" if quantity == "tin_at_percent" else ""
     style(axes, x_label=f"{about.noun}, estimated{by}{unit}", y_label=f"{about.noun}, measured{unit}")
-    for row in pairs:
-        value, u = row.measured.value, row.measured.u
-        cross(axes, (row.low, row.value, row.high), (value - u, value, value + u), width=LINE,
-              **look(lots.index(row.lot)))  # fmt: skip
+    u = np.array([row.measured.u for row in pairs])
+    x = [[getattr(row, end) for row in pairs] for end in ("low", "value", "high")]
+    y = np.array([row.measured.value for row in pairs]) + np.outer((-1.0, 0.0, 1.0), u)
+    marks(axes, [lots.index(row.lot) for row in pairs], x, y, width=LINE)
     low = min(min(row.low, row.measured.value - row.measured.u) for row in pairs)
     high = max(max(row.high, row.measured.value + row.measured.u) for row in pairs)
     pad = 0.06 * (high - low) or 1.0
@@ -165,23 +166,13 @@ def _draw_relations(
         for agreement in _numbers(entry):
             y = names.index(agreement.route[0].name) + step * (i - 0.5 * (len(compared) - 1))
             total = math.hypot(agreement.u_own, agreement.u_common)
-            axes.plot(
-                [agreement.difference - total, agreement.difference + total],
-                [y, y],
-                color=colour,
-                linewidth=LINE,
-                zorder=2,
-            )
-            axes.plot(
-                [agreement.difference - agreement.u_own, agreement.difference + agreement.u_own], [y, y],
-                color=colour, linewidth=BAR, alpha=0.6, solid_capstyle="butt", zorder=2,
-            )  # fmt: skip
-            axes.plot([agreement.difference], [y], linestyle="none", zorder=3, **look(k))
-            axes.annotate(
-                f"p {agreement.probability:.2f}" if agreement.candidate else f"({agreement.route[0].wire})",
-                (agreement.difference + total, y), xytext=(4.0, 0.0), va="center",
-                textcoords="offset points", annotation_clip=False, **font(SMALL, color=palette.SLATE),
-            )  # fmt: skip
+            middle, own = agreement.difference, agreement.u_own
+            axes.plot([middle - total, middle + total], [y, y], color=colour, linewidth=LINE, zorder=2)
+            axes.plot([middle - own, middle + own], [y, y], color=colour, linewidth=BAR, alpha=0.6,
+                      solid_capstyle="butt", zorder=2)  # fmt: skip
+            axes.plot([middle], [y], linestyle="none", zorder=3, **look(k))
+            words = f"p {agreement.probability:.2f}" if agreement.candidate else f"({agreement.route[0].wire})"
+            write(axes, words, (middle + total, y), SMALL, palette.SLATE, by=(4.0, 0.0), va="center")
     name_rows(axes, names, SMALL)
     axes.set_ylim(bottom=len(names) - 0.25)  # words beside the lowest bar stand clear of ticks
     axes.spines["left"].set_visible(True)

@@ -19,9 +19,21 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from xrdorder.drawing.layout import HAIR, LINE, SCREEN, THIN, Size, font, minor_ticks, page, place, style
+from xrdorder.drawing.layout import (
+    HAIR,
+    LINE,
+    SCREEN,
+    THIN,
+    Size,
+    font,
+    minor_ticks,
+    page,
+    place,
+    style,
+    write,
+)
 from xrdorder.drawing.palette import FOG, INK, LAGOON, MIST, PAPER, SKY, SLATE, stroke
-from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.drawing.text import SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.figures.counts import Lane, at_equal_times, lanes_of
 from xrdorder.patterns.angle_step import angle_step
@@ -127,15 +139,12 @@ def _curves(patterns: Sequence[SamplePattern], title: str, size: Size) -> Figure
         axes.axhline(floor, color=FOG, linewidth=HAIR, zorder=0.5)
         x, y = _envelope(pattern.curves, int(wide * _BINS_PER_IN))
         axes.plot(x, floor + (curve - 0.04) * y, color=INK, linewidth=THIN, zorder=2)
-        across = axes.get_yaxis_transform()
         if beside:
             at = 1.0 + 0.08 / wide
-            axes.text(at, floor + 0.23, names[k], transform=across, ha="left", va="center", **font(NORMAL))
-            axes.text(
-                at, floor + 0.09, treatments[k], transform=across, ha="left", va="center", **font(SMALL, color=SLATE)
-            )
+            write(axes, names[k], (at, floor + 0.23), on="y", va="center")
+            write(axes, treatments[k], (at, floor + 0.09), SMALL, SLATE, on="y", va="center")
         else:
-            axes.text(1.0, floor + curve - 0.02, names[k], transform=across, ha="right", va="bottom", **font(SMALL))
+            write(axes, names[k], (1.0, floor + curve - 0.02), SMALL, on="y", ha="right")
     return figure
 
 
@@ -192,10 +201,7 @@ def _name_temperatures(axes: Axes, patterns: Sequence[SamplePattern], wide_in: f
         )  # fmt: skip
         middle = 0.5 * (first + k - 1)
         if (middle - last) * per_row >= _LABEL_IN:
-            axes.text(
-                1.0 + 0.1 / wide_in, middle, known[first], transform=axes.get_yaxis_transform(), ha="left", va="center",
-                **font(SMALL),
-            )  # fmt: skip
+            write(axes, known[first], (1.0 + 0.1 / wide_in, middle), SMALL, on="y", va="center")
             last = middle
         first = k
 
@@ -211,10 +217,8 @@ def _draw_scale(figure: Figure, right_in: float, bottom_in: float, wide_in: floa
     axes.set_yticks([])
     axes.set_xticks(np.sqrt(np.array(_NUMBERED) / _DARKEST), [f"{100.0 * x:g}" for x in _NUMBERED], **font(SMALL))
     axes.tick_params(length=0.0, pad=1.0)
-    axes.text(
-        -0.05 / wide_in, 0.5, "% of strongest line", transform=axes.transAxes, ha="right", va="center",
-        **font(SMALL, color=SLATE),
-    )  # fmt: skip
+    words = "% of strongest line"
+    write(axes, words, (-0.05 / wide_in, 0.5), SMALL, SLATE, on="frame", ha="right", va="center")
 
 
 def _draw_marks(axes: Axes, lanes: Sequence[Lane], low_high: tuple[float, float]) -> None:
@@ -229,10 +233,7 @@ def _draw_marks(axes: Axes, lanes: Sequence[Lane], low_high: tuple[float, float]
         strongest = float(np.max(lane.area, initial=0.0)) or 1.0
         tops = floor + 0.15 + 0.65 * np.sqrt(np.clip(lane.area / strongest, 0.0, 1.0))
         axes.vlines(lane.two_theta, floor + 0.08, tops, color=stroke(lane.colour), linewidth=LINE)
-        axes.text(
-            -0.008, floor + 0.45, lane.title, transform=axes.get_yaxis_transform(), ha="right", va="center",
-            **font(SMALL, weight="bold"),
-        )  # fmt: skip
+        write(axes, lane.title, (-0.008, floor + 0.45), SMALL, on="y", ha="right", va="center", weight="bold")
     minor_ticks(axes, x=2)
 
 

@@ -27,6 +27,7 @@ from xrdorder.drawing.layout import (
     font,
     grid,
     style,
+    write,
 )
 from xrdorder.drawing.palette import CLAY, GARNET, INK, LAGOON, PAPER, SLATE, STRAW, TEXT
 from xrdorder.drawing.parts import name_levels
@@ -140,10 +141,10 @@ def _labels(axes: Axes, plan: Plan) -> None:
             row += 1
         taken.append((x, y + down * _LABEL * row))
         widths.append(half[text])
-        axes.annotate(
-            text, (label.peak_c, hours), taken[-1], textcoords="axes fraction", ha="center", va="center", zorder=7,
+        write(
+            axes, text, taken[-1], SMALL, on="frame", ha="center", va="center", zorder=7,
             bbox={"boxstyle": "round,pad=0.1", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85},
-            **font(SMALL, weight="bold" if len(text) < 3 else "normal"),
+            weight="bold" if len(text) < 3 else "normal",
         )  # fmt: skip
 
 

@@ -8,9 +8,20 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from xrdorder.drawing import palette
-from xrdorder.drawing.layout import LINE, SCREEN, STRONG, THIN, Margins, Size, font, grid, minor_ticks, style
+from xrdorder.drawing.layout import (
+    LINE,
+    SCREEN,
+    STRONG,
+    THIN,
+    Margins,
+    Size,
+    grid,
+    minor_ticks,
+    style,
+    write,
+)
 from xrdorder.drawing.parts import DASHES, legend
-from xrdorder.drawing.text import NORMAL, SMALL, fitted
+from xrdorder.drawing.text import SMALL, fitted
 from xrdorder.exceptions import StudyError
 from xrdorder.profiles import Instrument
 
@@ -51,22 +62,13 @@ def resolution_figure(instruments: Mapping[str, Instrument], *, title: str = "",
     angle = np.linspace(*_SPAN_DEG, 251)
     for k, (name, instrument) in enumerate(instruments.items()):
         colour = palette.lot_colour(k)
-        axes.plot(
-            angle,
-            instrument.fwhm(angle),
-            color=colour,
-            linewidth=STRONG,
-            linestyle=DASHES[k],
-            label=_named(name, instrument),
-        )
+        words = _named(name, instrument)
+        axes.plot(angle, instrument.fwhm(angle), color=colour, linewidth=STRONG, linestyle=DASHES[k], label=words)
         told = np.array(TOLD_DEG)
         axes.plot(told, instrument.fwhm(told), palette.lot_mark(k), color=colour, markersize=5.0, linestyle="none")
         for at, width in zip(told, instrument.fwhm(told), strict=True):
-            axes.annotate(
-                f"{width:.3f}°", (at, width), (0.0, 5.0 if k % 2 == 0 else -5.0), textcoords="offset points",
-                ha="center", va="bottom" if k % 2 == 0 else "top",
-                **font(NORMAL, color=colour),
-            )  # fmt: skip
+            off, va = (-5.0, "top") if k % 2 else (5.0, "bottom")
+            write(axes, f"{width:.3f}°", (at, width), color=colour, by=(0.0, off), ha="center", va=va)
         if len(instruments) == 1:
             for part, dashes in (("Gaussian", (0, (4, 2))), ("Lorentzian", (0, (1, 1.5)))):
                 axes.plot(

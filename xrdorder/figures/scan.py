@@ -28,6 +28,7 @@ from xrdorder.drawing.layout import (
     page,
     place,
     style,
+    write,
 )
 from xrdorder.drawing.palette import CLAY, FOG, GARNET, INK, LAGOON, MIST, SLATE, lot_colour
 from xrdorder.drawing.parts import legend
@@ -151,11 +152,9 @@ def radiation_figure(
         above.plot([radiation.energy_ev / 1e3], [radiation.contrast], "o", color=GARNET, markersize=5.0, zorder=4)
         # away from the curve: above it where it rises towards an edge, left of it near one
         near = abs(radiation.from_edge_ev) < 1e3 and radiation.energy_ev > 1e4
-        above.annotate(
-            radiation.name.removesuffix("-ka").capitalize() if radiation.name in TUBES else radiation.name,
-            (radiation.energy_ev / 1e3, radiation.contrast), (-6.0, 0.0) if near else (0.0, -5.0),
-            textcoords="offset points", ha="right" if near else "center", va="center" if near else "top", **font(SMALL),
-        )  # fmt: skip
+        name = radiation.name.removesuffix("-ka").capitalize() if radiation.name in TUBES else radiation.name
+        by, ha, va = ((-6.0, 0.0), "right", "center") if near else ((0.0, -5.0), "center", "top")
+        write(above, name, (radiation.energy_ev / 1e3, radiation.contrast), SMALL, by=by, ha=ha, va=va)
     style(below, x_label="photon energy (keV)", y_label="1/µ (µm)")
     below.plot(energies, [entry.depth_um for entry in every], color=LAGOON, linewidth=STRONG)
     right = below.twinx()
@@ -175,9 +174,9 @@ def radiation_figure(
             axes.axvspan(*ends, color=FOG, zorder=0, linewidth=LINE)
     for element in ("Nb", "Sn"):
         edge = dict(absorption_edges(element))["K"] / 1e3
-        above.text(1.01 * edge, above.get_ylim()[1], f"{element} K", va="top", ha="left", **font(SMALL, color=SLATE))
+        write(above, f"{element} K", (1.01 * edge, above.get_ylim()[1]), SMALL, SLATE, va="top")
     for colour, text, at in ((LAGOON, "1/µ", 0.95), (CLAY, "fluorescence (right)", 0.85)):
-        below.text(0.02, at, text, transform=below.transAxes, va="top", **font(SMALL, color=colour))
+        write(below, text, (0.02, at), SMALL, colour, on="frame", va="top")
     return figure
 
 

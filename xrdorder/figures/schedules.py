@@ -12,9 +12,22 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from xrdorder.drawing.layout import HAIR, LINE, SCREEN, STRONG, THIN, Margins, Size, evenly, font, grid, style
+from xrdorder.drawing.layout import (
+    HAIR,
+    LINE,
+    SCREEN,
+    STRONG,
+    THIN,
+    Margins,
+    Size,
+    evenly,
+    font,
+    grid,
+    style,
+    write,
+)
 from xrdorder.drawing.palette import FOG, GARNET, INK, MIST, SLATE
-from xrdorder.drawing.text import NORMAL, SMALL, fitted, width_in
+from xrdorder.drawing.text import SMALL, fitted, width_in
 from xrdorder.exceptions import StudyError
 from xrdorder.treatments import History, LoggedTreatment
 
@@ -184,21 +197,15 @@ def _draw(axes: Axes, history: History, hours: Array, values: Array, floor: floa
         axes.plot(hours[k : k + 2], values[k : k + 2], color=GARNET, linewidth=LINE, linestyle=(0, (2, 1.5)), zorder=2)
     if jumps.size:
         k = jumps[int(np.argmax(np.abs(values[jumps + 1] - values[jumps])))]
-        axes.annotate(
-            "?", (hours[k], 0.5 * (values[k] + values[k + 1])), xytext=(2.5, 0.0), textcoords="offset points",
-            va="center", ha="left", zorder=4, **font(NORMAL, color=GARNET, weight="bold"),
-        )  # fmt: skip
+        middle = 0.5 * (values[k] + values[k + 1])
+        write(axes, "?", (hours[k], middle), color=GARNET, by=(2.5, 0.0), va="center", zorder=4, weight="bold")
 
 
 def _name(axes: Axes, reacted: Reacted, room_in: float) -> None:
     """Name the schedule by its holds, and below it whose it is."""
     whose = ", ".join(reacted.lots)
     wires = f"{reacted.samples} sample" + "s" * (reacted.samples > 1)
-    axes.annotate(
-        _holds(reacted.history.short_name, room_in), (0.0, 1.0), (0.0, 12.0), xycoords="axes fraction",
-        textcoords="offset points", ha="left", va="bottom", **font(SMALL, weight="bold"),
-    )  # fmt: skip
-    axes.annotate(
-        fitted(f"{whose}, {wires}" if whose else wires, room_in, SMALL), (0.0, 1.0), (0.0, 3.0),
-        xycoords="axes fraction", textcoords="offset points", ha="left", va="bottom", **font(SMALL, color=SLATE),
-    )  # fmt: skip
+    holds = _holds(reacted.history.short_name, room_in)
+    write(axes, holds, (0.0, 1.0), SMALL, on="frame", by=(0.0, 12.0), weight="bold")
+    words = fitted(f"{whose}, {wires}" if whose else wires, room_in, SMALL)
+    write(axes, words, (0.0, 1.0), SMALL, SLATE, on="frame", by=(0.0, 3.0))

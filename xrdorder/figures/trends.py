@@ -26,12 +26,12 @@ from xrdorder.drawing.layout import (
     STRONG,
     Margins,
     Size,
-    font,
     grid,
     log_ticks,
     minor_ticks,
     panel_height,
     style,
+    write,
 )
 from xrdorder.drawing.lots import draw_legend, legend_height
 from xrdorder.drawing.parts import course, marks, published, words_over
@@ -201,10 +201,7 @@ def _draw_measured(axes: Axes, scene: _Scene, shown: Quantity) -> None:
             x, middle, u = places.edge(bar), float(np.median(value[of])), float(np.median(common[of]))
             colour = palette.lot_colour(bar) if each else palette.SLATE
             axes.plot([x, x], [middle - u, middle + u], color=colour, linewidth=BAR, alpha=0.45, zorder=2)
-        axes.text(
-            0.998, 1.01, "shared", transform=axes.transAxes, ha="right", va="bottom",
-            **font(SMALL, color=palette.SLATE),
-        )  # fmt: skip
+        write(axes, "shared", (0.998, 1.01), SMALL, palette.SLATE, on="frame", ha="right")
     minor_ticks(axes, y=2)
 
 

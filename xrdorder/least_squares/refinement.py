@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Values = Mapping[str, float]
 
 MOST_EVALUATIONS = 1000
-"""Evaluations of the model that a fit may take. Fits of wires take 8 to 20, smoothed scans of two populations 100."""
+"""Evaluations of the model that a fit may take. Fits of wires take 6 to 15, of two populations 40, smoothed 100."""
 
 _LEAST_VARIANCE = 0.5  # counts; a point where the model expects nothing still scatters
 _OUTLIER_SIGMAS = 6.0

@@ -27,7 +27,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from xrdorder.description.measured_values import Measured
+from xrdorder.description.measured_values import MeasuredValue
 from xrdorder.exceptions import ValidityError
 from xrdorder.relations import Library, Relation
 from xrdorder.superconductivity.mixture import LEAST_SHARE, LOT_SHARE
@@ -60,7 +60,7 @@ class Subject:
         Quantities of its pattern, fractions as fractions.
     contributions : Contributions
         Their uncertainty table.
-    measured : tuple of Measured
+    measured : tuple of MeasuredValue
     wire : str
         Dopant by which relations are chosen.
     design : str
@@ -73,11 +73,11 @@ class Subject:
     own: Mapping[str, float] = field(default_factory=dict)
     values: Mapping[str, float] = field(default_factory=dict, repr=False)
     contributions: Contributions = field(default_factory=Contributions.empty, repr=False)
-    measured: tuple[Measured, ...] = ()
+    measured: tuple[MeasuredValue, ...] = ()
     wire: str = "any"
     design: str = ""
 
-    def first(self, quantity: str) -> Measured | None:
+    def first(self, quantity: str) -> MeasuredValue | None:
         """The measured value of a quantity; of several that at the lowest temperature, else the first."""
         values = [value for value in self.measured if value.quantity == quantity]
         return min(values, key=lambda value: value.temperature_k or 0.0, default=None)
@@ -232,7 +232,7 @@ def _rank(agreement: Agreement) -> tuple[bool, bool, float]:
 class _Point:
     """One sample and its measured value, as relations see it."""
 
-    def __init__(self, subject: Subject, measured: Measured) -> None:
+    def __init__(self, subject: Subject, measured: MeasuredValue) -> None:
         self.subject, self.measured = subject, measured
         self.tc = subject.first("Tc_K") if measured.quantity == "Bc2_T" else None
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from xrdorder.comparison.trends import REJECTED
-from xrdorder.description.measured_values import Measured
+from xrdorder.description.measured_values import MeasuredValue
 
 Array = NDArray[np.float64]
 
@@ -58,7 +58,7 @@ class KramerSeries:
         return self.p_line < REJECTED
 
 
-def kramer_series(measured: Iterable[tuple[str, Iterable[Measured]]]) -> tuple[KramerSeries, ...]:
+def kramer_series(measured: Iterable[tuple[str, Iterable[MeasuredValue]]]) -> tuple[KramerSeries, ...]:
     """Sort the critical currents of samples by temperature, as far as there are two fields or more.
 
     Parameters
@@ -67,9 +67,9 @@ def kramer_series(measured: Iterable[tuple[str, Iterable[Measured]]]) -> tuple[K
 
     Examples
     --------
-    >>> from xrdorder.description.measured_values import Measured
+    >>> from xrdorder.description.measured_values import MeasuredValue
     >>> values = [
-    ...     Measured(quantity=CURRENT, value=(10 * (24 - b)) ** 2 / b**0.5, u=5.0, temperature_k=4.2, field_t=b)
+    ...     MeasuredValue(quantity=CURRENT, value=(10 * (24 - b)) ** 2 / b**0.5, u=5.0, temperature_k=4.2, field_t=b)
     ...     for b in (12.0, 14.0, 16.0)
     ... ]
     >>> (one,) = kramer_series([("wire", values)])

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from xrdorder.description.measured_values import Measured
+from xrdorder.description.measured_values import MeasuredValue
 from xrdorder.estimates.stored_draws import StudyDraws, left_of_each
 from xrdorder.exceptions import ValidityError
 from xrdorder.measured.agreement import Subject
@@ -41,7 +41,7 @@ class Row:
     Attributes
     ----------
     sample, lot : str
-    measured : Measured
+    measured : MeasuredValue
     by : str
         How the estimate came about; empty where there is none.
     value, low, high : float
@@ -54,7 +54,7 @@ class Row:
 
     sample: str
     lot: str
-    measured: Measured
+    measured: MeasuredValue
     by: str = ""
     value: float = math.nan
     low: float = math.nan
@@ -148,7 +148,7 @@ def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
     return rows_of_sample
 
 
-def _above_bc2(sample: Subject, value: Measured) -> str:
+def _above_bc2(sample: Subject, value: MeasuredValue) -> str:
     """Say of an irreversibility field that it exceeds the Bc2 measured at the same temperature, if it does."""
     same = [m.value for m in sample.measured if m.quantity == "Bc2_T" and m.temperature_k == value.temperature_k]
     if not same or value.value <= max(same):
@@ -160,7 +160,7 @@ def _noted(row: Row, note: str) -> Row:
     return Row(row.sample, row.lot, row.measured, note=note, comparable=False)
 
 
-def _estimated(sample: Subject, value: Measured, draws: StudyDraws) -> Row:
+def _estimated(sample: Subject, value: MeasuredValue, draws: StudyDraws) -> Row:
     """Estimate of the same quantity from X-rays alone: anchored to what was measured it would say nothing of it."""
     comparable = value.quantity != "irreversibility_field_T"
     note = "" if comparable else "the estimate is that of Bc2, below which the irreversibility field lies"
@@ -178,7 +178,7 @@ def _estimated(sample: Subject, value: Measured, draws: StudyDraws) -> Row:
     return Row(sample.name, sample.lot, value, "X-rays alone", middle, low, high, note, comparable)
 
 
-def _grain(sample: Subject, measured: Measured) -> Row:
+def _grain(sample: Subject, measured: MeasuredValue) -> Row:
     value = sample.values.get("domain_size_nm", math.nan)
     if not math.isfinite(value):
         return Row(sample.name, sample.lot, measured, note="the pattern gives no domain size", comparable=False)
@@ -192,7 +192,7 @@ def _grain(sample: Subject, measured: Measured) -> Row:
 def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> list[Row]:
     """Ratios of critical currents to the first of a lot under the same conditions."""
     rows_of_currents = []
-    groups: dict[tuple[str, float, float], list[tuple[Subject, Measured]]] = {}
+    groups: dict[tuple[str, float, float], list[tuple[Subject, MeasuredValue]]] = {}
     for sample in samples:
         for value in sample.measured:
             if value.quantity == "critical_current_a":
@@ -210,7 +210,7 @@ def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library)
 
 
 def _current(
-    sample: Subject, value: Measured, reference: Subject, base: Measured,
+    sample: Subject, value: MeasuredValue, reference: Subject, base: MeasuredValue,
     temperature: float, field: float, results: xr.Dataset, library: Library,
 ) -> Row:  # fmt: skip
     """Current that the reference's measured one and the ratio of the estimates lead to."""

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from xrdorder import __version__, uncertainty
 from xrdorder.description.study import Study
@@ -20,7 +21,7 @@ from xrdorder.material import PUBLISHED_SCALE, TinScale
 from xrdorder.quantities.of_phase import UPPER_LIMIT, WEIGHT_FRACTION
 from xrdorder.quantities.registry import ESTIMATED, Column, columns, unit_of
 from xrdorder.relations import relations
-from xrdorder.results.columns import TOLD, column_names
+from xrdorder.results.columns import TOLD_COLUMNS, column_names
 from xrdorder.results.conventions import about, udunits, units_beside
 from xrdorder.results.described_columns import Variables, measured_variables, told_variables
 from xrdorder.results.netcdf import netcdf, read_root
@@ -60,11 +61,10 @@ def collate(
     """
     dataset = uncertainty.collate({sample.name: sample.contributions for sample in samples})
     quantities = [str(name) for name in dataset["quantity"].values]
-    values = [[sample.values.get(name, np.nan) for name in quantities] for sample in samples]
     variables: Variables = {
         "value": (
             ("sample", "quantity"),
-            np.array(values, dtype=float).reshape(len(samples), len(quantities)),
+            _values(samples, quantities),
             {"long_name": "value of the quantity in the unit of quantity_units, fractions as fractions"},
         ),
         "quantity_units": ("quantity", *units_beside(map(unit_of, quantities), "value and contribution")),
@@ -130,18 +130,17 @@ def _add_plain(variables: Variables, samples: Sequence[StoredSample], quantities
     """Add what has no uncertainty table in any sample: bounds, second values, rates of change."""
     plain = [name for sample in samples for name in sample.values if not UPPER_LIMIT.phase(name)]
     names = [name for name in dict.fromkeys(plain) if name not in quantities]
-    values = [[sample.values.get(name, np.nan) for name in names] for sample in samples]
-    variables["plain_value"] = (
-        ("sample", "plain_quantity"),
-        np.array(values, dtype=float).reshape(len(samples), len(names)),
-        {"long_name": "value of a quantity without an uncertainty table; fractions as fractions"},
-    )
+    long_name = "value of a quantity without an uncertainty table; fractions as fractions"
+    variables["plain_value"] = ("sample", "plain_quantity"), _values(samples, names), {"long_name": long_name}
     variables["plain_quantity_units"] = ("plain_quantity", *units_beside(map(unit_of, names), "plain_value"))
-    variables["plain_quantity"] = (
-        "plain_quantity",
-        np.array(names, dtype=object),
-        {"long_name": "name of a quantity without an uncertainty table"},
-    )
+    about = {"long_name": "name of a quantity without an uncertainty table"}
+    variables["plain_quantity"] = "plain_quantity", np.array(names, dtype=object), about
+
+
+def _values(samples: Sequence[StoredSample], names: Sequence[str]) -> NDArray[np.float64]:
+    """Values of quantities, (samples, names); NaN where a sample has none."""
+    rows = [[sample.values.get(name, np.nan) for name in names] for sample in samples]
+    return np.array(rows, dtype=float).reshape(len(samples), len(names))
 
 
 def _other_phases(samples: Sequence[StoredSample], phases: Sequence[str]) -> list[str]:
@@ -158,20 +157,17 @@ def _other_phases(samples: Sequence[StoredSample], phases: Sequence[str]) -> lis
 
 def _add_phases(variables: Variables, samples: Sequence[StoredSample], phases: Sequence[str]) -> None:
     meaning = "weight fraction of the phase among the crystalline phases fitted"
-    names = [WEIGHT_FRACTION.of(phase) for phase in phases]
-    columns: dict[str, tuple[str, list[list[float]]]] = {
-        "weight_fraction": (meaning, [[sample.values.get(name, np.nan) for name in names] for sample in samples]),
-        "u_weight_fraction": (
-            f"standard uncertainty (k = 1) of: {meaning}",
-            [[sample.u(name) for name in names] for sample in samples],
-        ),
-        "weight_fraction_limit": (
+    names, limits = ([kind.of(phase) for phase in phases] for kind in (WEIGHT_FRACTION, UPPER_LIMIT))
+    u = np.array([[sample.u(name) for name in names] for sample in samples], dtype=float)
+    for name, said, numbers in (
+        ("weight_fraction", meaning, _values(samples, names)),
+        ("u_weight_fraction", f"standard uncertainty (k = 1) of: {meaning}", u.reshape(len(samples), len(phases))),
+        (
+            "weight_fraction_limit",
             f"upper limit for a phase that was not found, of: {meaning}",
-            [[sample.values.get(UPPER_LIMIT.of(phase), np.nan) for phase in phases] for sample in samples],
+            _values(samples, limits),
         ),
-    }
-    for name, (said, rows) in columns.items():
-        numbers = np.array(rows, dtype=float).reshape(len(samples), len(phases))
+    ):
         variables[name] = ("sample", "phase"), numbers, {"units": "1", "long_name": said}
     variables["phase"] = "phase", np.array(phases, dtype=object), {"long_name": "name of the phase"}
 
@@ -215,7 +211,7 @@ def _column(dataset: xr.Dataset, name: str) -> list[str]:
             values = dataset[stem].sel(phase=phase).values
             break
     else:
-        name = TOLD.get(name, name)
+        name = TOLD_COLUMNS.get(name, name)
         if name not in dataset.variables:  # no sample tells it
             return [""] * dataset.sizes["sample"]
         values = dataset[name].values

@@ -16,7 +16,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.quantities.formatting import DOSE_DIGITS, digits
 from xrdorder.quantities.registry import ESTIMATED
 from xrdorder.results.collate import read_results
-from xrdorder.results.columns import TOLD
+from xrdorder.results.columns import TOLD_COLUMNS
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.results.study_table import flags_of
 from xrdorder.uncertainty import DEFAULT_LEVEL, PRIVATE
@@ -69,7 +69,10 @@ def with_collated(sample: StoredSample, results: xr.Dataset) -> StoredSample:
 def told_columns(results: xr.Dataset, name: str) -> Iterator[ToldColumn]:
     """What the description told of a sample."""
     for k in np.flatnonzero(results["sample"].values == name)[:1]:
-        for column, variable in ((column, results[of]) for column, of in TOLD.items() if of in results.variables):
+        for column, of in TOLD_COLUMNS.items():
+            if of not in results.variables:
+                continue
+            variable = results[of]
             source = f"; {variable.attrs['source']}" if variable.attrs.get("source") else ""
             meaning = f"{variable.attrs.get('long_name', '')}{source}"
             yield ToldColumn(column, told_text(column, variable.values[k], variable.attrs), meaning)

@@ -62,35 +62,26 @@ class StoredParameters:
 
 def parameter_group(fit: PatternFit) -> xr.Dataset:
     """Parameters of a fit as they are stored."""
-    names = list(fit.parameters)
-    parameters = [fit.parameters[name] for name in names]
+    names, parameters = list(fit.parameters), list(fit.parameters.values())
     roles = [role_of(fit.parameters, name) for name in names]
     free = np.array(fit.free_names, dtype=object)
+    texts = {
+        "owner": ([role.owner for role in roles], "phase that the parameter belongs to; empty: all share it"),
+        "kind": ([role.kind.value for role in roles], "what the parameter stands for"),
+    }
+    stderr = [np.nan if parameter.stderr is None else float(parameter.stderr) for parameter in parameters]
     return xr.Dataset(
         {
             "value": ("parameter", [float(parameter.value) for parameter in parameters]),
-            "stderr": (
-                "parameter",
-                [np.nan if parameter.stderr is None else float(parameter.stderr) for parameter in parameters],
-            ),
+            "stderr": ("parameter", stderr),
             "vary": ("parameter", np.array([int(bool(parameter.vary)) for parameter in parameters], np.int8)),
             "min": ("parameter", [float(parameter.min) for parameter in parameters]),
             "max": ("parameter", [float(parameter.max) for parameter in parameters]),
-            "owner": (
-                "parameter",
-                np.array([role.owner for role in roles], dtype=object),
-                {"long_name": "phase that the parameter belongs to; empty: all share it"},
-            ),
-            "kind": (
-                "parameter",
-                np.array([role.kind.value for role in roles], dtype=object),
-                {"long_name": "what the parameter stands for"},
-            ),
-            "covariance": (
-                ("free", "free_too"),
-                fit.covariance,
-                {"long_name": "covariance of what was free"},
-            ),
+            **{
+                name: ("parameter", np.array(words, dtype=object), {"long_name": meaning})
+                for name, (words, meaning) in texts.items()
+            },
+            "covariance": (("free", "free_too"), fit.covariance, {"long_name": "covariance of what was free"}),
         },
         coords={"parameter": np.array(names, dtype=object), "free": free, "free_too": free},
     )

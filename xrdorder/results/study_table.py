@@ -70,7 +70,8 @@ def study_table(results: xr.Dataset) -> Table:
 
     The sign behind a grade is that of the remark below.
     """
-    samples = [rows_of(results)[k] for k in by_temperature(results)]
+    of_results = rows_of(results)
+    samples = [of_results[k] for k in by_temperature(results)]
     remarks = _remarks(samples)
     signs: dict[str, list[str]] = {}
     for number, (_, names) in enumerate(remarks, start=1):

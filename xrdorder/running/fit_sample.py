@@ -32,7 +32,7 @@ from xrdorder.results.sample_file import (
     read_sample,
     write_sample,
 )
-from xrdorder.running.interpretation import GROUP, as_fitted, interpret, joined
+from xrdorder.running.interpretation import GROUP, fit_of, interpret, joined
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import ONE_SIDED_95, Contributions
 
@@ -149,7 +149,7 @@ def _fit(task: Task) -> StoredSample:
 def _again(task: Task) -> StoredSample | None:
     """Interpret the stored fit again; None where it cannot be read after all, and must be fitted again."""
     try:
-        fit = as_fitted(read_sample(task.target))
+        fit = fit_of(read_sample(task.target))
     except (StudyError, KeyError, ValueError):
         return None
     return interpret(replace(fit, provenance=task.provenance), task.sample, task.own)

@@ -25,9 +25,6 @@ from xrdorder.results.sample_file import StoredSample, from_tables, tables_of
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
 
-SEED = 0
-"""Seed of all Monte Carlo draws: one for all studies, so that common sources are drawn alike everywhere."""
-
 GROUP = "fitted"
 """Group of a sample file that holds what the fit handed on."""
 
@@ -57,7 +54,7 @@ def handed_on(fit: StoredSample, result: StoredSample) -> xr.Dataset:
     return dataset.assign_attrs({key: json.dumps(value, ensure_ascii=False) for key, value in told.items()})
 
 
-def as_fitted(stored: StoredSample) -> StoredSample:
+def fit_of(stored: StoredSample) -> StoredSample:
     """Give a stored sample as its fit handed it on (`handed_on`), read with its groups.
 
     Raises

@@ -100,21 +100,20 @@ def _contamination(name: str) -> str:
     return _contamination_names().get(name, name)
 
 
+_GIVEN = (
+    ("roughness", "surface roughness p = {0[0]:g}, q = {0[1]:g}"),
+    ("mu_t", "µt = {0:g}"),
+    ("mu_r", "µR = {0:g}"),
+    ("particle_size_um", "microabsorption of particles of {0:g} µm"),
+)
+_NOT_LOOKED_FOR = {"tube_lines": "K-beta and tungsten lines of the tube", "identify_phases": "further phases"}
+
+
 def _given(sample: StoredSample, choices: Mapping[str, Any]) -> list[str]:
     """What was given and is held, and what was not looked for."""
-    words = []
-    if choices.get("roughness"):
-        p, q = choices["roughness"]
-        words.append(f"surface roughness p = {p:g}, q = {q:g} (as given)")
-    words += [f"{text} = {choices[key]:g} (as given)" for key, text in (("mu_t", "µt"), ("mu_r", "µR"))
-              if choices.get(key) is not None]  # fmt: skip
-    if choices.get("particle_size_um") is not None:
-        words.append(f"microabsorption of particles of {choices['particle_size_um']:g} µm (as given)")
+    words = [f"{text.format(choices[key])} (as given)" for key, text in _GIVEN if choices.get(key) is not None]
     if choices.get("measured_dispersion"):
         words.append(f"f' and f'' of {', '.join(choices['measured_dispersion'])} (as given)")
     if standard := sample.provenance.options.get("internal_standard"):
         words.append(f"angles by {standard} mixed in")
-    for key, text in (("tube_lines", "K-beta and tungsten lines of the tube"), ("identify_phases", "further phases")):
-        if choices.get(key) is False:
-            words.append(f"not looked for: {text}")
-    return words
+    return [*words, *(f"not looked for: {text}" for key, text in _NOT_LOOKED_FOR.items() if choices.get(key) is False)]

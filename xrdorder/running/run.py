@@ -17,11 +17,11 @@ from xrdorder.description.own_files import OwnFiles
 from xrdorder.description.plausibility import study_flags
 from xrdorder.description.sample import Sample
 from xrdorder.description.study import DESCRIPTION, Study, read_study
-from xrdorder.description.table import FIT, INTERPRETATION
 from xrdorder.description.values import require_files
 from xrdorder.estimates.study_draws import estimated
 from xrdorder.exceptions import StudyError
 from xrdorder.files.atomic import file_hash, make_folder, only_run, require_no_folder, sweep
+from xrdorder.files.checked_table import FIT, INTERPRETATION
 from xrdorder.profiles import Instrument
 from xrdorder.quantities.grades import grade
 from xrdorder.results.collate import collate, read_results, write_csv, write_results
@@ -29,7 +29,6 @@ from xrdorder.results.fingerprint import OF_FIT, code_hash, fingerprint
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
 from xrdorder.results.sample_file import Provenance, StoredSample, failure, stored_sample
 from xrdorder.running.instruments import study_instruments
-from xrdorder.running.interpretation import SEED
 from xrdorder.running.pool import Processes, processes, run_all
 from xrdorder.treatments import LoggedTreatment
 
@@ -247,7 +246,6 @@ def provenance_of(
         "lot": lot.seen_by(FIT),
     }
     options = of_fit | {
-        "seed": SEED,
         **sample.seen_by(INTERPRETATION),
         "lot": {"name": lot.name, **lot.seen_by(FIT, INTERPRETATION)},
         "reaction_temperature_c": sample.reaction_temperature_c,

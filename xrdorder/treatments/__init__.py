@@ -32,7 +32,7 @@ from xrdorder.treatments.history import (
 )
 from xrdorder.treatments.kelvin import kelvin_words
 from xrdorder.treatments.logged import LoggedTreatment, read_log
-from xrdorder.treatments.schedule import Repeat, Schedule, Step, step_problems
+from xrdorder.treatments.schedule import Repeat, Schedule, Step
 from xrdorder.treatments.short_form import looks_like_holds, schedule_of_holds
 from xrdorder.treatments.steps import read_schedule
 
@@ -52,5 +52,4 @@ __all__ = [
     "read_log",
     "read_schedule",
     "schedule_of_holds",
-    "step_problems",
 ]

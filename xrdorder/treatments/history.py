@@ -53,9 +53,20 @@ class History(ABC):
         Pieces (between break points) on which a sine stands on top of the linear course.
     """
 
-    times_s: Array
-    temperatures_k: Array
-    swings: tuple[Swing, ...]
+    @property
+    @abstractmethod
+    def times_s(self) -> Array:
+        """Break points in s."""
+
+    @property
+    @abstractmethod
+    def temperatures_k(self) -> Array:
+        """Temperatures at the break points in K, without swings."""
+
+    @property
+    @abstractmethod
+    def swings(self) -> tuple[Swing, ...]:
+        """Holds that swing."""
 
     @property
     @abstractmethod

@@ -8,16 +8,18 @@ that begin with # are comments.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from pydantic import Field, PlainValidator
 
 from xrdorder.exceptions import StudyError
 from xrdorder.files import read_bytes
 from xrdorder.treatments.history import MELTING_NB3SN_C, SECONDS_PER_HOUR, ZERO_CELSIUS_K, History, Swing
+from xrdorder.treatments.schedule import SheetTable
 
 Array = NDArray[np.float64]
 
@@ -37,8 +39,17 @@ _UNITS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class LoggedTreatment(History):
+def _entries(given: ArrayLike) -> Array:
+    """Numbers as an array of its own that nobody changes."""
+    numbers = np.array(given, dtype=float)
+    numbers.flags.writeable = False
+    return numbers
+
+
+Entries = Annotated[np.ndarray[Any, np.dtype[np.float64]], PlainValidator(_entries)]
+
+
+class LoggedTreatment(SheetTable, History):
     """A heat treatment as it was logged, linear between the entries.
 
     Parameters
@@ -61,26 +72,31 @@ class LoggedTreatment(History):
     ('log to 649 °C/100 h', 100.0)
     """
 
-    hours: Array
-    temperatures_c: Array
-    file: Path | None = field(default=None, repr=False, compare=False)
-    times_s: Array = field(init=False, repr=False, compare=False)
-    temperatures_k: Array = field(init=False, repr=False, compare=False)
-    swings: tuple[Swing, ...] = field(init=False, repr=False, compare=False)
+    hours: Entries
+    temperatures_c: Entries
+    file: Path | None = Field(default=None, repr=False)
 
-    def __post_init__(self) -> None:
-        hours = np.array(self.hours, dtype=float)
-        temperatures = np.array(self.temperatures_c, dtype=float)
-        if hours.ndim != 1 or hours.shape != temperatures.shape or hours.size < 2:
+    def __init__(self, hours: ArrayLike, temperatures_c: ArrayLike, file: Path | None = None) -> None:
+        self._made(hours=hours, temperatures_c=temperatures_c, file=file)
+        if self.hours.ndim != 1 or self.hours.shape != self.temperatures_c.shape or self.hours.size < 2:
             raise StudyError("log: give at least two times and as many temperatures")
-        if problem := first_problem(hours, temperatures, "h"):
+        if problem := first_problem(self.hours, self.temperatures_c, "h"):
             raise StudyError(f"log: entry {problem[0] + 1}: {problem[1]}")
-        hours.flags.writeable = temperatures.flags.writeable = False
-        object.__setattr__(self, "hours", hours)
-        object.__setattr__(self, "temperatures_c", temperatures)
-        object.__setattr__(self, "times_s", (hours - hours[0]) * SECONDS_PER_HOUR)
-        object.__setattr__(self, "temperatures_k", temperatures + ZERO_CELSIUS_K)
-        object.__setattr__(self, "swings", ())
+
+    @cached_property
+    def times_s(self) -> Array:
+        """Times since the first entry in s."""
+        return np.asarray((self.hours - self.hours[0]) * SECONDS_PER_HOUR)
+
+    @cached_property
+    def temperatures_k(self) -> Array:
+        """Temperatures of the entries in K."""
+        return np.asarray(self.temperatures_c + ZERO_CELSIUS_K)
+
+    @property
+    def swings(self) -> tuple[Swing, ...]:
+        """None: a log holds what there was."""
+        return ()
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, LoggedTreatment):
@@ -151,18 +167,24 @@ def first_problem(times: Array, temperatures_c: Array, unit: str) -> tuple[int, 
     return k, f"{temperatures_c[k]:g} °C is above the melting of Nb3Sn ({MELTING_NB3SN_C:g}); is it really °C?"
 
 
-def read_log(path: str | Path) -> LoggedTreatment:
+def read_log(path: str | Path, name: str = "") -> LoggedTreatment:
     """Read a logged treatment from a CSV file with a header (see the module).
+
+    Parameters
+    ----------
+    path : str or Path
+    name : str
+        What messages call the file: as somebody wrote its path.
 
     Raises
     ------
     StudyError
         One line: file, line, what is wrong with it, what to do.
     """
-    return read_course(path, ())[0]
+    return read_course(path, (), name)[0]
 
 
-def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatment, Array]:
+def read_course(path: str | Path, further: Sequence[str], name: str = "") -> tuple[LoggedTreatment, Array]:
     """Read a logged treatment, and what was measured at each of its times.
 
     Parameters
@@ -170,6 +192,8 @@ def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatme
     path : str or Path
     further : sequence of str
         Headings of the columns measured.
+    name : str
+        As of `read_log`.
 
     Returns
     -------
@@ -181,16 +205,16 @@ def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatme
     StudyError
         As `read_log`; or a column is missing.
     """
-    path = Path(path)
-    lines, columns, separator = _table(path)
+    path, name = Path(path), name or str(path)
+    lines, columns, separator = _table(path, name)
     number = lines[0][0]
-    missing = [name for name in further if name not in columns]
+    missing = [column for column in further if column not in columns]
     if missing:
-        raise StudyError(f"{path}: line {number}: no column {missing[0]}; give {', '.join(further)} beside the times")
+        raise StudyError(f"{name}: line {number}: no column {missing[0]}; give {', '.join(further)} beside the times")
     try:
         i, unit, j = _columns(columns)
     except ValueError as error:
-        raise StudyError(f"{path}: line {number}: {error}") from None
+        raise StudyError(f"{name}: line {number}: {error}") from None
     wanted = (i, j, *map(columns.index, further))
     values = np.empty((len(lines) - 1, len(wanted)))
     for row, (number, line) in enumerate(lines[1:]):
@@ -199,11 +223,11 @@ def read_course(path: str | Path, further: Sequence[str]) -> tuple[LoggedTreatme
             try:
                 values[row, place] = _value(cells, column, columns[column], separator)
             except ValueError as error:
-                raise StudyError(f"{path}: line {number}: {error}") from None
+                raise StudyError(f"{name}: line {number}: {error}") from None
     if len(values) < 2:
-        raise StudyError(f"{path}: has {len(values)} line(s) of numbers; a treatment needs at least two")
+        raise StudyError(f"{name}: has {len(values)} line(s) of numbers; a treatment needs at least two")
     if problem := first_problem(values[:, 0], values[:, 1], unit):
-        raise StudyError(f"{path}: line {lines[1 + problem[0]][0]}: {problem[1]}")
+        raise StudyError(f"{name}: line {lines[1 + problem[0]][0]}: {problem[1]}")
     hours = values[:, 0] / (SECONDS_PER_HOUR if unit == "s" else 1.0)
     return LoggedTreatment(hours, values[:, 1], path), values[:, 2:]
 
@@ -216,15 +240,15 @@ def headings(path: str | Path) -> list[str]:
     StudyError
         It cannot be read, or is empty.
     """
-    return _table(Path(path))[1]
+    return _table(Path(path), str(path))[1]
 
 
-def _table(path: Path) -> tuple[list[tuple[int, str]], list[str], str]:
+def _table(path: Path, name: str) -> tuple[list[tuple[int, str]], list[str], str]:
     """Lines with their numbers, header first, headings, and what separates columns."""
     try:
         raw = read_bytes(path)
     except OSError as error:
-        raise StudyError(f"{path}: cannot be read ({error.strerror or error})") from None
+        raise StudyError(f"{name}: cannot be read ({error.strerror or error})") from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -235,7 +259,7 @@ def _table(path: Path) -> tuple[list[tuple[int, str]], list[str], str]:
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not lines:
-        raise StudyError(f"{path}: is empty; give a header (time_h, temperature_c) and lines of numbers")
+        raise StudyError(f"{name}: is empty; give a header (time_h, temperature_c) and lines of numbers")
     header = lines[0][1]
     separator = next((mark for mark in ("\t", ";") if mark in header), ",")
     columns = [name.strip().strip('"').strip() for name in header.split(separator)]

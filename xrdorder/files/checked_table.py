@@ -93,7 +93,7 @@ class Context:
         return typed(self.table.get(key), dict)
 
 
-class Table(BaseModel):
+class CheckedTable(BaseModel):
     """Base of all tables: no unknown keys, no silent conversions, finite numbers."""
 
     model_config = ConfigDict(
@@ -170,7 +170,7 @@ class Table(BaseModel):
             text = " ".join(str(error["ctx"]["error"]).split())
             return (text if ";" in text else f"{text}; give {wanted}"), _TOLD
         expected = _EXPECTED.get(kind)
-        what = f"{shown(given)} is not {expected}" if expected else f"{shown(given)} does not fit"
+        what = f"{quoted(given)} is not {expected}" if expected else f"{quoted(given)} does not fit"
         return f"{what}; give {wanted}", _TOLD
 
 
@@ -187,7 +187,7 @@ def needed(description: str, *, seen_by: str = FIT) -> Any:
 _SEEN_BY = "seen_by"
 
 
-M = TypeVar("M", bound=Table)
+M = TypeVar("M", bound=CheckedTable)
 T = TypeVar("T")
 
 
@@ -196,7 +196,7 @@ def checked(model: type[M], table: Mapping[str, Any], context: Context | None = 
 
     Parameters
     ----------
-    model : type of Table
+    model : type of CheckedTable
     table : mapping
         What stands in the file, or what was told by options.
     context : Context, optional
@@ -248,7 +248,12 @@ def typed(value: object, kind: type[T]) -> T:
     return value if isinstance(value, kind) else kind()
 
 
-def shown(value: object) -> str:
+def as_tuple(value: object) -> object:
+    """Take a list for a tuple."""
+    return tuple(value) if isinstance(value, list) else value
+
+
+def quoted(value: object) -> str:
     """Show what stands in the file, shortened."""
     text = repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
