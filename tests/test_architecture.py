@@ -18,11 +18,11 @@ ORDER = (
     "exceptions faults files quantities display xrays crystals profiles uncertainty treatments kinetics relations "
     "patterns forward_model least_squares identification fitting material superconductivity description results "
     "estimates running series comparison measured planning simulation scan_planning explanation drawing figures "
-    "reports cli"
+    "views reports cli"
 ).split()
 LONGEST_BODY = 60  # lines of a function without its docstring
 LARGEST_ROOM = 5000
-SHOWING = ("cli", "drawing", "figures", "reports")
+SHOWING = ("cli", "drawing", "figures", "reports", "views")
 TO_BE_DIVIDED = {
 }
 SHARED_NAMES = {"study"}

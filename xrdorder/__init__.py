@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from xrdorder.planning.suggestion import suggest
     from xrdorder.planning.window import Limits
     from xrdorder.profiles import Instrument
-    from xrdorder.reports.notebook import plot
     from xrdorder.results.open_study import OpenStudy, open_study
     from xrdorder.running.run import run_study
     from xrdorder.superconductivity.currents import Conditions
+    from xrdorder.views import plot
 
 __version__ = "0.1.0"
 
@@ -57,7 +57,7 @@ _HOME = {
     "LotPlan": "xrdorder.planning.study",
     "Limits": "xrdorder.planning.window",
     "Conditions": "xrdorder.superconductivity.currents",
-    "plot": "xrdorder.reports.notebook",
+    "plot": "xrdorder.views",
 }
 
 __all__ = [

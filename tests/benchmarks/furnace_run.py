@@ -6,11 +6,15 @@ a block at a time, by the generator of `tests.series.furnace`, so that memory is
 """
 
 import contextlib
+import os
+import resource
 import sys
 import tempfile
 import threading
 import time
 from pathlib import Path
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # as the command does
 
 import numpy as np
 
@@ -26,11 +30,11 @@ class Watched:
     """Memory (proportional set size) and processor time of this process and all it has started, while within."""
 
     def __init__(self) -> None:
-        self.largest_mib = self.processor_s = self.seconds = 0.0
+        self.largest_mib = self.processor_s = self.seconds = self._watching_s = 0.0
         self._end = threading.Event()
 
     def __enter__(self) -> "Watched":
-        self._start, self._used = time.perf_counter(), {}
+        self._start, self._used = time.perf_counter(), _processor_s()
         self._thread = threading.Thread(target=self._watch)
         self._thread.start()
         return self
@@ -39,21 +43,24 @@ class Watched:
         self._end.set()
         self._thread.join()
         self.seconds = time.perf_counter() - self._start
-        self.processor_s = sum(last - first for first, last in self._used.values())
+        self.processor_s = _processor_s() - self._used - self._watching_s
 
     def _watch(self) -> None:
         me = Path("/proc/self").resolve()
         while not self._end.wait(_EACH_S):
             memory = 0.0
             for process in (me, *_children(me)):
-                with contextlib.suppress(OSError, StopIteration, ValueError, IndexError):
+                with contextlib.suppress(OSError, StopIteration):
                     rollup = (process / "smaps_rollup").read_text().splitlines()
                     memory += int(next(line for line in rollup if line.startswith("Pss:")).split()[1]) / 1024
-                    ticks = (process / "stat").read_text().rsplit(")", 1)[1].split()
-                    used = (int(ticks[11]) + int(ticks[12])) / 100.0
-                    first, _ = self._used.get(process, (used if process == me else 0.0, 0.0))
-                    self._used[process] = first, used
             self.largest_mib = max(self.largest_mib, memory)
+        self._watching_s = time.thread_time()
+
+
+def _processor_s() -> float:
+    """Processor time of this process and of those that it has started and that have ended."""
+    used = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(one.ru_utime + one.ru_stime for one in used)
 
 
 def _children(process: Path) -> list[Path]:

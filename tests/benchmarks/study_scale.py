@@ -103,8 +103,10 @@ def times(folder: Path) -> dict[str, float]:
     found = {
         "read the small files, tables": seconds(lambda: [read_sample(file, groups=()) for file in files]),
         "read the small files, all of them": seconds(lambda: [read_sample(file) for file in files]),
-        "run_study": seconds(lambda: run_study(folder)),
-        "xrdorder run --no-figures": seconds(lambda: xrdorder("run", folder, "--no-figures")),
+        "run_study, estimates made": seconds(lambda: run_study(folder)),
+        "run_study, nothing has changed": seconds(lambda: run_study(folder)),
+        "open_study": seconds(lambda: open_study(folder)),
+        "xrdorder run --no-figures, nothing has changed": seconds(lambda: xrdorder("run", folder, "--no-figures")),
     }
     drawn = folder / RESULTS / "figures" / SAMPLES
     drawn.mkdir(parents=True)
@@ -144,7 +146,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for step in found[first]:
         row = [found[number][step] for number in told.samples]
         growth = (row[-1] / last) / (row[0] / first)
-        print(f"  {step:40s} {' '.join(f'{value:7.2f}' for value in row)}   {growth:.2f}")
+        print(f"  {step:46s} {' '.join(f'{value:7.2f}' for value in row)}   {growth:.2f}")
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from xrdorder.cli import console, main
-from xrdorder.cli.console import Entry, File, Progress, aligned, rendered, whole
+from xrdorder.cli.console import Entry, File, Progress, aligned, rendered
 from xrdorder.quantities.tables import Cell, Heading, Table
 
 NAMES = ("heron-625c-100h", "heron-725c-50h")
@@ -56,7 +56,7 @@ def test_a_table_fits_and_no_number_and_no_word_is_broken(width):
 
 
 def test_columns_that_do_not_fit_stand_below_with_the_first_one_again():
-    text = rendered(whole(TABLE), width=60)
+    text = rendered(TABLE.whole(), width=60)
     assert max(map(len, text.splitlines())) <= 60 and "Not shown" not in text
     assert text.count(NAMES[0]) >= 2 and "65(4)" in text and "205/60" in text
 

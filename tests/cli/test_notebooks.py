@@ -41,7 +41,7 @@ def test_an_estimate_shows_itself():
     frame = found.to_dataframe()
     tc = frame[(frame["quantity"] == "Tc") & (frame["by"] == "joint model")]
     assert len(tc) == 1 and float(tc["low"].iloc[0]) < float(tc["value"].iloc[0]) < float(tc["high"].iloc[0])
-    assert "<table>" in found._repr_html_() and "not a measurement" in found._repr_html_()
+    assert "<table" in found._repr_html_() and "not a measurement" in found._repr_html_()
     figure = xrdorder.plot(found)
     assert isinstance(figure, matplotlib.figure.Figure)
     drawn = {text.get_text() for text in figure.findobj(matplotlib.text.Text)}
@@ -79,7 +79,7 @@ def test_the_page_on_notebooks_runs(scans, instrument, tmp_path, monkeypatch):
     assert len(BLOCKS) == 4
     assert (tmp_path / "one.png").is_file() and (tmp_path / "differences.pdf").is_file()
     for result in (names["fit"], names["calibration"], names["study"], names["comparison"], *names["plans"]):
-        assert isinstance(result, Displayed) and "<table>" in result._repr_html_()
+        assert isinstance(result, Displayed) and "<table" in result._repr_html_()
         assert max(map(len, str(result).splitlines())) < 300  # a table, not the fields of the object
         assert len(result.to_dataframe()) > 0
     fit, frame = names["fit"], names["fit"].to_dataframe().set_index("quantity")

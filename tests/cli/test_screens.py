@@ -12,9 +12,8 @@ from tests.results import made
 from tests.results.test_study_table import results
 from xrdorder.cli import main
 from xrdorder.cli.console import rendered
-from xrdorder.cli.measured_screen import measured_parts
-from xrdorder.cli.study_screen import study_parts
 from xrdorder.quantities.registry import UNTESTED
+from xrdorder.views.study import study_parts
 
 WIDTHS = (80, 100, 160)
 RULE = re.compile(r"-{20,}", re.MULTILINE)
@@ -36,7 +35,7 @@ def screen(tmp_path, monkeypatch, kept):
             samples = [made.sample(f"A-{k}") for k in range(12)]
             return rendered(*study_parts(results(tmp_path, samples), tmp_path), width=width)
         if name == "measured":
-            return rendered(*measured_parts(held_against_measurements()), width=width)
+            return rendered(*held_against_measurements().parts(), width=width)
         monkeypatch.setattr("xrdorder.results.open_study.open_study", lambda folder: held({}))
         words = {
             "fields": ["fields", str(tmp_path), "--no-figures"],

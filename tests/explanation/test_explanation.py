@@ -17,7 +17,6 @@ from xrdorder.material import TinScale, characterise
 from xrdorder.quantities.registry import columns
 from xrdorder.relations import LABELS
 from xrdorder.relations.tin_from_lattice import DEFAULT
-from xrdorder.reports.sections import section
 from xrdorder.results.sample_file import failure, read_sample
 from xrdorder.uncertainty import Contributions
 from xrdorder.xrays import radiation
@@ -422,12 +421,11 @@ def test_the_order_says_how_it_follows_the_temperature_that_was_told():
     assert "tantalum" not in of(plain, "site_order").record.remark
 
 
-def test_terminal_and_page_show_the_quantities_of_a_sample_in_one_table():
+def test_all_show_the_quantities_of_a_sample_in_one_table():
     sample = explained.sample()
     told = explain(sample)
     brief, every = quantities_table(told), quantities_table(told, every=True)
-    made = section(sample, xr.Dataset(), 0)
-    assert made.table == brief
+    assert told.table() == brief and brief in told.parts() and every in told.parts(details=True)
     rows = {row[-1]: row for row in every.texts()}
     assert set(row[-1] for row in brief.texts()) < set(rows) == {one.about.column for one in told.quantities}
     order = next(one for one in told.quantities if one.name == "site_order")

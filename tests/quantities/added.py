@@ -14,8 +14,9 @@ from xrdorder.cli import main
 from xrdorder.comparison import verdict
 from xrdorder.comparison.variants import QUANTITIES, compare_wires, wires_of
 from xrdorder.estimates.relation_columns import with_relations
+from xrdorder.explanation.explanation import explain
+from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.figures import trend_figure
-from xrdorder.reports.sections import section
 from xrdorder.results.collate import RESULTS_CSV, collate, write_results
 from xrdorder.results.study_table import study_table
 from xrdorder.treatments import Schedule, Step
@@ -45,7 +46,7 @@ def places(name: str, folder: Path) -> dict[str, object]:
     return {
         "csv": (folder / RESULTS_CSV).read_text(encoding="utf-8").splitlines()[0].split(","),
         "table": [[heading.label for heading in table.head], *table.texts()],
-        "page": [row[:3] for row in section(samples[0], results.isel(sample=0), 0).table.texts()],
+        "page": [row[:3] for row in quantities_table(explain(samples[0])).texts()],
         "explain": terminal.output,
         "compare": list(QUANTITIES),
         "verdict": [verdict(one) for one in compared.comparison.differences()],

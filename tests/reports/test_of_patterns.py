@@ -61,14 +61,14 @@ def test_of_many_variants_some_are_shown_and_the_caption_says_so(tmp_path):
 @pytest.mark.slow
 def test_order_lines_are_of_the_variant_ahead_and_the_reference(tmp_path):
     of = scene(tmp_path)
-    assert of.look.leader == "A 700 °C/50 h" and of.look.pairs[-1].second == "A 625 °C/100 h"
+    assert of.look.leader == "A 700 °C/50 h" and of.look.comparison.reference == "A 625 °C/100 h"
     caption = pictures(of)["order-lines"].caption
     assert "of A-700 and A-625 (leading variant and reference)" in caption
 
 
 def test_without_verdicts_order_lines_are_of_the_last_and_the_first(tmp_path):
     of = scene(tmp_path)
-    blind = replace(of, look=replace(of.look, leader="", pairs=()))
+    blind = replace(of, look=replace(of.look, ahead=None))
     assert "of A-700 and A-625 (last and first by treatment)" in of_patterns.order_lines(blind).caption
 
 

@@ -12,18 +12,27 @@ import pytest
 
 from tests.figures import made as results
 from tests.reports import made
+from xrdorder.cli.console import rendered
+from xrdorder.comparison.leading import leading
+from xrdorder.comparison.study_comparison import compare_study
+from xrdorder.comparison.wording import manner
 from xrdorder.exceptions import StudyError, UnknownNameError
+from xrdorder.explanation.explanation import explain
+from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.figures.counts import TITLES
 from xrdorder.planning import plan_words
+from xrdorder.quantities.formatting import rounded
+from xrdorder.quantities.tables import Entry
 from xrdorder.reports import gallery, of_variants, pictures
 from xrdorder.reports import page as page_module
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.first_look import first_look
-from xrdorder.reports.page import PLOTTING_SHA256
+from xrdorder.reports.methods import PLOTTING_SHA256
 from xrdorder.reports.page import page as make_page
 from xrdorder.reports.pictures import Scene
 from xrdorder.reports.writing import write_report
 from xrdorder.results.study_table import study_table
+from xrdorder.views.explanation import about_parts, origin_parts
 
 
 class Reader(HTMLParser):
@@ -110,16 +119,33 @@ def test_verdicts_stand_first_with_what_is_clear(page):
     text = " ".join("".join(page.text).split())
     assert text.index("Highest estimated") < text.index("How sure") < text.index("React next") < text.index("Filter")
     assert look.leader and look.leader in text
-    ahead = next(one for one in look.pairs[0].statements if one.noun == look.by)
-    said, clear = look.margin
-    assert said in text and clear == ahead.clear and ahead.difference in said
+    d = look.ahead
+    how = manner(d.quantity)
+    said = f"over {d.second} by {rounded(how.scale * d.value, how.scale * d.u, how.unit, signed=True)}"
     after = text[text.index(said) :].removeprefix(said).removeprefix(" How sure").lstrip()
-    assert after.startswith("significant" if clear else "not significant")
-    for pair in look.pairs:
-        assert pair.headline in text
-        clear = [one.noun for one in pair.statements if one.clear]
-        assert all(noun in pair.headline for noun in clear)
-        assert ("not distinguishable" in pair.headline) == (not clear)
+    assert d.first == look.leader and after.startswith("significant" if d.distinguishable else "not significant")
+
+
+def test_the_page_shows_of_a_comparison_what_compare_shows(page):
+    parts = compare_study(results.results()).parts(details=True)
+    text = " ".join("".join(page.text).split())
+    place = text.index("Comparisons", text.index("remark below"))
+    for part in parts:  # the same words, rows and numbers, in the same order
+        words = [part] if isinstance(part, str) else [part.title, *(cell for row in part.texts() for cell in row)]
+        for word in filter(None, (" ".join(word.split()) for word in words)):
+            place = text.index(word, place) + len(word)
+    shown = " ".join(rendered(*parts, width=100).split())
+    assert all(" ".join(part.split()) in shown for part in parts if isinstance(part, str))
+
+
+def test_a_section_says_of_a_sample_what_explain_says(page, tmp_path):
+    told = explain(made.opened(tmp_path).sample("A-650-a"))
+    text = " ".join("".join(page.text).split())
+    place = text.index("A-650-a", text.index("More figures"))
+    for part in (*about_parts(told)[1:], quantities_table(told), *origin_parts(told)):
+        words = [part] if isinstance(part, str) else [part.text] if isinstance(part, Entry) else part.texts()[0]
+        for word in filter(None, (" ".join(word.split()) for word in words)):
+            place = text.index(word, place)
 
 
 def test_the_first_look_warns_of_what_speaks_against_the_one_ahead():
@@ -148,18 +174,18 @@ def test_flags_of_the_one_ahead_stand_on_the_page_with_a_way_to_them(tmp_path):
     assert line == f'Flags of samples of A 700 °C/50 h: <a href="#sample-{place}">A-700</a> (partly-outside-validity).'
 
 
-def test_pairs_say_why_they_are_shown():
+def test_the_leader_stands_against_the_next_and_the_first():
     look = first_look(results.results())
     assert look.leader.startswith("A 700") and look.estimated
-    assert look.pairs[0].against.startswith("next")
-    assert look.pairs[-1].against.endswith("first of the study")
+    assert look.ahead_and_reference == ["A-700", "A-625"]
     two = first_look(results.results([results.PIECES[0], results.PIECES[3]]))
-    assert [(pair.second, pair.against) for pair in two.pairs] == [("625 °C/100 h", "")]
+    assert (two.ahead.first, two.ahead.second) == ("700 °C/50 h", "625 °C/100 h")
 
 
 def test_a_study_of_one_variant_says_that_there_is_nothing_to_compare():
     look = first_look(results.results(results.PIECES[1:3]))
-    assert (look.leader, look.pairs) == ("", ()) and look.reason
+    assert (look.leader, look.ahead) == ("", None) and look.reason
+    assert "One variant only" in str(look.comparison.parts()[0])
 
 
 def test_cells_sort_by_the_number_they_show():
@@ -229,14 +255,18 @@ def test_parts_may_be_asked_for(tmp_path):
 
 
 def test_page_and_figures_agree_on_what_is_more_than_chance():
-    # order that is clear among the five differences to the first variant, not among all fifteen pairs
-    pieces = [(*one[:4], 0.98 if one[0] == "A-700" else 0.86, *one[5:]) for one in results.PIECES]
-    look = first_look(results.results(pieces))
-    ahead, first = "A 700 °C/50 h", "A 625 °C/100 h"
-    drawn = look.to_first["site_order"].comparison.pair(ahead, first)
-    assert drawn.distinguishable and not look.compared["site_order"].comparison.pair(ahead, first).distinguishable
-    pair = next(one for one in look.pairs if (one.first, one.second) == (ahead, first))
-    assert {one.noun: one.clear for one in pair.statements}["site order"]
+    # the next is the first of the study: its difference to the leader stands in the table of differences, too
+    tc = {"A-625": 16.9, "A-700": 17.0}
+    look = first_look(results.results([(*one[:6], tc.get(one[0], 16.0)) for one in results.PIECES]))
+    assert (look.ahead.first, look.ahead.second) == ("A 700 °C/50 h", "A 625 °C/100 h")
+    drawn = look.to_first[look.ahead.quantity].comparison
+    assert look.ahead == drawn.pair(look.ahead.first, look.ahead.second)
+    assert len(drawn.first) == 4  # not all ten pairs
+    # any other is picked from all pairs
+    other = first_look(results.results())
+    assert other.ahead.second != other.comparison.reference
+    (lead,) = leading(results.results(), [other.ahead.quantity])
+    assert other.ahead == lead.difference and lead.pairs == 10
 
 
 def test_measured_values_stand_beside_the_verdict():

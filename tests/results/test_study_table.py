@@ -6,11 +6,11 @@ import pytest
 from tests import descriptions
 from tests.results import made
 from xrdorder.cli.console import rendered
-from xrdorder.cli.study_screen import study_parts
 from xrdorder.results.collate import collate
 from xrdorder.results.sample_file import StoredSample
 from xrdorder.results.study_table import by_temperature, extremes, failures, study_table, study_words
 from xrdorder.uncertainty import Contributions
+from xrdorder.views.study import study_parts
 
 
 def results(folder, samples):

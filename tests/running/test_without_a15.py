@@ -4,10 +4,10 @@ import pytest
 
 from tests.results.test_collate import rows
 from xrdorder.cli.console import rendered
-from xrdorder.cli.study_screen import study_parts
 from xrdorder.running import run
 from xrdorder.running.fit_sample import with_absent
 from xrdorder.uncertainty import Contributions
+from xrdorder.views.study import study_parts
 
 
 def test_what_was_not_found_may_be_there_up_to_its_limit():

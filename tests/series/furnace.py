@@ -86,13 +86,18 @@ def _counts(weight, celsius, level):
     return level * (bragg / _shape("nb", 650.0)[0].max() + SampleTruth().background.at(GRID))
 
 
+def _course(frames, until_h, step_k):
+    """Hours, temperatures (on the ramps in steps, so that few shapes are needed) and weight fractions of the frames."""
+    hours = np.linspace(0.0, until_h, frames)
+    celsius = np.round(schedule(hours) / step_k) * step_k
+    return hours, celsius, _weights(converted(hours, celsius))
+
+
 class WrittenRun:
-    """A run of any length, written frame by frame as it is made, so that it is never whole in memory."""
+    """A run of any length, written block by block as it is made, so that it is never whole in memory."""
 
     def __init__(self, path: Path, frames, *, until_h=9.0, level=3000.0, seed=1, step_k=5.0, each=200):
-        self.path, self.hours = path, np.linspace(0.0, until_h, frames)
-        self.celsius = np.round(schedule(self.hours) / step_k) * step_k
-        self.weight = _weights(converted(self.hours, self.celsius))
+        self.path, (self.hours, self.celsius, self.weight) = path, _course(frames, until_h, step_k)
         rng = np.random.default_rng(seed)
         with stack(path, self.hours) as counts:
             for first in range(0, frames, each):
@@ -102,10 +107,8 @@ class WrittenRun:
 
 
 def furnace_run(frames, *, until_h=9.0, level=3000.0, seed=1, step_k=5.0):
-    """Frames evenly over the run; temperatures on the ramps in steps, so that few shapes are needed."""
-    hours = np.linspace(0.0, until_h, frames)
-    celsius = np.round(schedule(hours) / step_k) * step_k
-    weight = _weights(converted(hours, celsius))
+    """A run in memory; where it is long enough one frame of it is without beam."""
+    hours, celsius, weight = _course(frames, until_h, step_k)
     expected = [_counts({n: w[k] for n, w in weight.items()}, celsius[k], level) for k in range(frames)]
     rng = np.random.default_rng(seed)
     counts = rng.poisson(expected).astype(float)

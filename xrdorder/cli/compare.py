@@ -8,7 +8,6 @@ import click
 from xrdorder.cli.console import File, Progress, details_option, show
 from xrdorder.cli.named_files import save_figure
 from xrdorder.cli.program import complain
-from xrdorder.quantities.caveats import ESTIMATES
 
 if TYPE_CHECKING:
     from xrdorder.comparison.study_comparison import StudyComparison
@@ -48,8 +47,7 @@ def compare(
     alone: what is measured best first, then what follows for tin, Tc, Bc2 and current; at different order also what tin
     would be if disorder did not widen the lattice.
     """
-    from xrdorder.cli.compare_screen import comparison_parts, pair_parts
-    from xrdorder.cli.study_screen import own_part
+    from xrdorder.comparison.pair import compare_pair
     from xrdorder.comparison.study_comparison import compare_study, write_differences
     from xrdorder.results.open_study import open_study
 
@@ -58,22 +56,13 @@ def compare(
         complain(f"remark: {words}")
     if pair:
         _refuse_beside(by, quantities, reference, without, lot, all_pairs)
-        show(*pair_parts(opened, *pair))
+        show(*compare_pair(opened.results, *pair, opened.library()).parts())
         return
     with Progress("comparing"):
         comparison = compare_study(
             opened, by, quantities, reference=reference, without=without, lot=lot, all_pairs=all_pairs,
         )  # fmt: skip
-    left_out = [f"Left out: {name} ({reason})" for name, reason in comparison.left_out.items()]
-    skipped = [f"Not compared: {reason}" for reason in comparison.not_compared] if comparison.compared else []
-    show(
-        *comparison_parts(comparison, details=details),
-        *own_part(comparison.results),
-        *left_out,
-        *skipped,
-        ESTIMATES,
-        "",
-    )
+    show(*comparison.parts(details=details), "")
     if comparison.compared:
         table = study / "results" / "comparison.csv"
         write_differences(comparison, table)

@@ -12,15 +12,17 @@ import sys
 import textwrap
 from collections.abc import Sequence
 from types import TracebackType
-from typing import TYPE_CHECKING, NamedTuple, TextIO, TypeAlias
+from typing import TYPE_CHECKING, TextIO
 
 import click
+
+from xrdorder.quantities.tables import Cell, Entry, File, Heading, Part, Table
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table as Grid
 
-    from xrdorder.quantities.tables import Cell, Heading, Table
+__all__ = ["Entry", "File", "Part", "Progress", "Table", "details_option", "rendered", "show"]
 
 _PLAIN_WIDTH, _LEAST_WIDTH, _PROSE_WIDTH = 100, 40, 100
 _GAPS = (2, 1)  # between columns: where the first is too much for one part, the other
@@ -30,24 +32,6 @@ _UNIT = re.compile(r"(\d) (%|°C|K|T|h|nm|pm|at\.%|wt\.%)(?![\w/])")
 _START = re.compile(r"( *)(\d+  )?")
 _GRADE = re.compile(r" \(([A-C])\)$")
 _NUMBER = re.compile(r"[-+−]?\d+")
-
-
-class Entry(NamedTuple):
-    """A label, and a text beside it that hangs."""
-
-    label: str
-    text: str
-
-
-class File(NamedTuple):
-    """A label and the place of a file, which is never broken."""
-
-    label: str
-    text: str
-
-
-Part: TypeAlias = "str | Entry | File | Table"
-"""A paragraph (leading blanks indent all of it), an entry, a file, or a table."""
 
 
 def show(*parts: Part) -> None:
@@ -104,7 +88,7 @@ def _glued(text: str) -> str:
     return _UNIT.sub("\\1\u00a0\\2", text).replace(" ± ", "\u00a0±\u00a0").replace("alpha = ", "alpha\u00a0=\u00a0")
 
 
-def _draw_table(console: "Console", table: "Table") -> None:
+def _draw_table(console: "Console", table: Table) -> None:
     full = [row for row in table.rows if len(row) == len(table.head)]
     columns = [_column(head, [row[k].text for row in full]) for k, head in enumerate(table.head)]
     needs = [_need(head, texts) for head, texts in zip(table.head, columns, strict=True)]
@@ -125,8 +109,8 @@ def _draw_table(console: "Console", table: "Table") -> None:
 
 
 def _grid(
-    table: "Table",
-    rows: "Sequence[Sequence[Cell]]",
+    table: Table,
+    rows: Sequence[Sequence[Cell]],
     columns: Sequence[Sequence[str]],
     part: Sequence[int],
     needs: Sequence[int],
@@ -173,11 +157,11 @@ def _widened(widths: Sequence[int], wanted: Sequence[int], spare: int) -> list[i
     return wider
 
 
-def _column(head: "Heading", texts: Sequence[str]) -> list[str]:
+def _column(head: Heading, texts: Sequence[str]) -> list[str]:
     return aligned(texts) if head.numeric else [_glued(text) for text in texts]
 
 
-def _need(head: "Heading", texts: Sequence[str]) -> int:
+def _need(head: Heading, texts: Sequence[str]) -> int:
     """Width below which a column would break a number or a word."""
     own = max(_longest_word(head.words), len(head.unit), 1)
     if head.numeric:
@@ -190,7 +174,7 @@ def _longest_word(text: str) -> int:
     return max(map(len, text.split(" ")), default=0)
 
 
-def _parts(heads: "Sequence[Heading]", needs: Sequence[int], width: int) -> tuple[list[list[int]], list[str], int]:
+def _parts(heads: Sequence[Heading], needs: Sequence[int], width: int) -> tuple[list[list[int]], list[str], int]:
     """Columns of each part of a table that is to fit, headings of those left out, and the gap between columns."""
 
     def room(columns: Sequence[int], gap: int = _GAPS[0]) -> int:
@@ -226,13 +210,6 @@ def aligned(texts: Sequence[str]) -> list[str]:
     moved = [" " * (before - end) + text for text, end in zip(texts, ends, strict=True)]
     width = max(map(len, moved), default=0)
     return [text.ljust(width) for text in moved]
-
-
-def whole(table: "Table") -> "Table":
-    """Give a table of which no column may be left out."""
-    from dataclasses import replace
-
-    return replace(table, head=tuple(replace(heading, optional=0) for heading in table.head))
 
 
 details_option = click.option("--details", is_flag=True, help="Everything behind the answer, too.")

@@ -45,12 +45,12 @@ def fields(
     Grain sizes by microscopy and A15 areas given in study.toml take precedence over the pattern. Nothing is fitted
     again.
     """
-    from xrdorder.cli.fields_screen import field_parts, left_out
-    from xrdorder.cli.study_screen import own_part
     from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.estimates.field_comparison import compare_in_field
     from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
+    from xrdorder.views.fields import without_current
+    from xrdorder.views.study import own_parts
 
     opened = open_study(study)
     if words := opened.difference:
@@ -65,12 +65,12 @@ def fields(
             designs={sample.name: sample.lot.design for sample in opened.study.samples},
         )  # fmt: skip
     at = " ".join(f"--field {field:g}" for field in comparison.fields_t)
-    caveats: list[Part] = [*own_part(opened.results), ESTIMATES, File("Next", f"xrdorder suggest {study} {at}")]
+    caveats: list[Part] = [*own_parts(opened.results), ESTIMATES, File("Next", f"xrdorder suggest {study} {at}")]
     spoiled = [(name, why) for name, why in unfit.items() if not comparison.named or name in comparison.named]
     show(
-        *field_parts(comparison, caveats, details=details),
+        *comparison.parts(details=details, caveats=caveats),
         *(f"{'Left out' if results is fit else 'Use with care'}: {name} ({why})" for name, why in spoiled),
-        *left_out(comparison, map(str, results["sample"].values)),
+        *without_current(comparison, map(str, results["sample"].values)),
     )
     if figures:
         show("", *_draw(study / "results" / "figures", comparison))

@@ -38,7 +38,6 @@ def measured(
     for each wire lot which published relation fits best and with what probability, and which offset may be adopted.
     --details adds how each relation agrees. The table goes to results/measured.csv.
     """
-    from xrdorder.cli.measured_screen import measured_parts
     from xrdorder.exceptions import StudyError
     from xrdorder.measured.held import chosen_adjustments, hold, write_rows
     from xrdorder.measured.relation_adjustment import write_adjustments
@@ -49,7 +48,7 @@ def measured(
     held = hold(open_study(study), lot)
     table = study / "results" / "measured.csv"
     write_rows(held.rows, table)
-    show(*measured_parts(held, details=details), "", File("Table", str(table)))
+    show(*held.parts(details=details), "", File("Table", str(table)))
     if figures:
         from xrdorder.figures.measured import measured_figure
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from xrdorder.cli.console import File, Progress, details_option, show
+from xrdorder.cli.console import File, Part, Progress, details_option, show
 from xrdorder.cli.named_files import PICTURE, NamedFile, save_figure
 from xrdorder.cli.options import (
     EXISTING_FILE,
@@ -26,7 +26,6 @@ from xrdorder.cli.options import (
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from xrdorder.cli.console import Part
     from xrdorder.scan_planning import Prospect
     from xrdorder.scan_planning.plan import Target
 
@@ -43,6 +42,11 @@ _TARGETS = {
     "target_bc2_t": ("Bc2_0K_T", 1.0),
 }
 """Options of targets, the quantity of each, and the factor to its unit."""
+_ASKED = {
+    "site_order": "site_order", "a_pm": "a_nm", "tin_at_percent": "tin_fraction", "domain_size_nm": "domain_size_nm",
+    "Tc_K": "Tc_K", "Bc2_0K_T": "Bc2_0K_T", "Ic": "Ic",
+}  # fmt: skip
+"""Quantities of which differences can be planned for, by the words of --of."""
 _ONLY_DIFFERENCES = ("Tc_K", "Bc2_0K_T")
 
 _target_options = all_of(
@@ -109,7 +113,6 @@ def plan_scan(about: str, figure: Path | None, details: bool, **told: Any) -> No
 
 
 def _scan(told: dict[str, Any], details: bool) -> Answer:
-    from xrdorder.cli.plan_scan_screen import scan_parts
     from xrdorder.scan_planning.plan import plan_scan as planned
     from xrdorder.scan_planning.plan import write_ranges
 
@@ -122,7 +125,7 @@ def _scan(told: dict[str, Any], details: bool) -> Answer:
             prospect, targets, seconds=seconds, least=told["least_share"], anchor_tc_k=told["measured_tc_k"],
             progress=progress,
         )  # fmt: skip
-    parts = scan_parts(plan, details=details)
+    parts = plan.parts(details=details)
     if told["table"] is not None:
         write_ranges(plan, told["table"])
         parts.append(File("Table", str(told["table"])))
@@ -130,8 +133,8 @@ def _scan(told: dict[str, Any], details: bool) -> Answer:
 
 
 def _radiation(told: dict[str, Any], details: bool) -> Answer:
-    from xrdorder.cli.plan_scan_screen import radiation_parts
     from xrdorder.scan_planning.radiation_choice import choices
+    from xrdorder.views.scan import radiation_parts
 
     dopants = {element: content / 100.0 for element, (content, _) in told["dopants"].items()}
     lights = choices(told["consider"], dopants)
@@ -147,12 +150,15 @@ def _radiation(told: dict[str, Any], details: bool) -> Answer:
 
 
 def _wires(told: dict[str, Any], details: bool) -> Answer:
-    from xrdorder.cli.plan_scan_screen import asked_of, wires_parts
     from xrdorder.scan_planning.forecast import forecast
     from xrdorder.scan_planning.power import BY_X_RAYS, Costs
     from xrdorder.scan_planning.wires_plan import plan_wires
+    from xrdorder.views.scan import scale_of
 
-    name, factor, unit = asked_of(told["quantity"])
+    if told["quantity"] not in _ASKED:
+        raise click.BadParameter(f"--of {told['quantity']} is not planned for; choose among {', '.join(_ASKED)}")
+    name = _ASKED[told["quantity"]]
+    factor, unit = scale_of(name)
     if told["detect"] is None:
         raise click.UsageError(f"--detect is missing: the difference in {name} to detect, in {unit or 'plain numbers'}")
     for option in ("power", "alpha"):
@@ -174,8 +180,7 @@ def _wires(told: dict[str, Any], details: bool) -> Answer:
         power=told["power"],
         alpha=told["alpha"],
     )
-    parts = wires_parts(plan, factor, unit, details=details)
-    return parts, lambda figures: figures.wires_figure(plan, factor, unit)
+    return plan.parts(details=details), lambda figures: figures.wires_figure(plan, factor, unit)
 
 
 def _targets(told: dict[str, Any]) -> tuple[Target, ...]:

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import File, Part, Progress, details_option, show
+from xrdorder.cli.console import File, Part, Progress, details_option, rendered, show
 from xrdorder.cli.options import again_option, cluster_option, figures_option, workers_option
 from xrdorder.cli.program import SOME_FAILED, complain
+from xrdorder.files.atomic import write_atomically
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -63,10 +64,10 @@ def run_and_show(
     `described` is the description of the study where it was read already; `drawn` names the samples whose fits are
     drawn, all unless given.
     """
-    from xrdorder.cli.study_screen import file_parts, study_parts
     from xrdorder.results.study_table import failures
     from xrdorder.running.pool import Processes
     from xrdorder.running.run import run_study
+    from xrdorder.views.study import study_parts
 
     with Processes(workers) as pool:
         drawn_beside = {}
@@ -80,7 +81,7 @@ def run_and_show(
                 described or study, progress=progress, again=again, workers=pool, cluster=cluster, **drawn_beside
             )
         start: list[Part] = [introduction, ""] if introduction else []
-        show(*start, *study_parts(results, study, details=details), *file_parts(results, study))
+        show(*start, *study_parts(results, study, details=details), *_files(results, study))
         for line in failures(results):
             complain(line)
         if figures:
@@ -90,6 +91,18 @@ def run_and_show(
             show(figures_part(folder))
     show(done_text(results))
     return results
+
+
+def _files(results: "xr.Dataset", study: Path) -> list[Part]:
+    """Write the log, which holds all that the screen leaves out, and name the files of the results."""
+    from xrdorder.views.study import study_parts
+
+    folder = study / "results"
+    log = folder / "log.txt"
+    text = rendered(*study_parts(results, study, details=True)) + "\n"
+    write_atomically(log, lambda part: part.write_text(text, encoding="utf-8"))
+    names = {"Table": "results.csv", "Everything": "results.nc", "Log": log.name}
+    return ["", *(File(label, str(folder / name)) for label, name in names.items())]
 
 
 def undrawn(missing: "Missing") -> None:

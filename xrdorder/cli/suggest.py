@@ -84,8 +84,6 @@ def suggest(
     adds all treatments and what stands behind. Measured currents are used wherever study.toml has them. Nothing is
     fitted again.
     """
-    from xrdorder.cli.study_screen import own_part
-    from xrdorder.cli.suggest_screen import foretold_parts, lot_parts
     from xrdorder.comparison.variants import fit_to_compare
     from xrdorder.planning.adding import waiting
     from xrdorder.planning.suggestion import suggest as suggest_next
@@ -94,6 +92,8 @@ def suggest(
     from xrdorder.results.open_study import open_study
     from xrdorder.superconductivity.currents import Conditions
     from xrdorder.treatments import kelvin_words
+    from xrdorder.views.plans import foretold_parts
+    from xrdorder.views.study import own_parts
 
     _refuse(maximise, fields_t, strain, told)
     for option, limit in (("--furnace-max-c", told["most_c"]), ("--furnace-min-c", told["least_c"])):
@@ -110,11 +110,11 @@ def suggest(
             lot=lot, number=max(number, add or 1), refused=refused.append, progress=progress,
         )  # fmt: skip
     for plan in plans:
-        show(*lot_parts(plan, details=details), *foretold_parts(plan, opened), "")
+        show(*plan.parts(details=details), *foretold_parts(plan, opened), "")
     left_out = fit_to_compare(opened.results)[1]
     show(
         *(f"Left out: {sample} ({reason})" for sample, reason in left_out.items()),
-        *own_part(opened.results),
+        *own_parts(opened.results),
         *(f"Added before: {name.words}." for plan in plans for name in waiting(opened.study, plan.lot)),
         *(f"Not planned: {reason}" for reason in refused),
         f"{ESTIMATES} {SUGGESTIONS}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,16 +57,18 @@ class Leading:
         )
 
 
-def leading(results: xr.Dataset) -> Iterator[Leading]:
-    """Find what leads in Tc and in Bc2; nothing where there are fewer than two variants.
+def leading(results: xr.Dataset, names: Sequence[str] = _OF) -> Iterator[Leading]:
+    """Find what leads in these quantities; nothing where there are fewer than two variants.
 
     Parameters
     ----------
     results : Dataset
         Collated results. Samples whose fit is not to be used take no part.
+    names : sequence of str
+        Columns of the results; Tc and Bc2 at 4.2 K unless given.
     """
     usable, _ = fit_to_compare(results)
-    for name in _OF:
+    for name in names:
         try:
             compared = compare_wires(wires_of(usable, name), all_pairs=True)
         except XrdorderError:  # fewer than two variants, or no estimate
@@ -74,10 +76,10 @@ def leading(results: xr.Dataset) -> Iterator[Leading]:
         comparison = compared.comparison
         first, second = (int(k) for k in np.argsort(-np.asarray(comparison.value))[:2])
         pair = comparison.pair(comparison.variants[first], comparison.variants[second])
-        names = _called(compared, first), _called(compared, second)
-        alone = names[0] if names[0] in usable["sample"].values else ""
+        called = _called(compared, first), _called(compared, second)
+        alone = called[0] if quantity(name).predicted and called[0] in usable["sample"].values else ""
         value, u = _as_in_the_table(usable, name, alone) if alone else (comparison.value[first], comparison.u[first])
-        yield Leading(name, *names, value, u, pair, len(comparison.first))
+        yield Leading(name, *called, value, u, pair, len(comparison.first))
 
 
 def _as_in_the_table(results: xr.Dataset, name: str, sample: str) -> tuple[float, float]:

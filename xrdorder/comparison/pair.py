@@ -18,6 +18,7 @@ from xrdorder.comparison.quantity_draws import Values
 from xrdorder.comparison.replicates import Repeatability
 from xrdorder.comparison.variants import Wires, fit_to_compare, wires_of
 from xrdorder.comparison.wording import Manner, manner
+from xrdorder.display import Displayed
 from xrdorder.estimates.conductors import conductors, with_like_sizes
 from xrdorder.estimates.stored_draws import StudyDraws
 from xrdorder.exceptions import StudyError, XrdorderError, did_you_mean
@@ -84,7 +85,7 @@ class PairLine:
 
 
 @dataclass(frozen=True)
-class Pair:
+class Pair(Displayed, view="comparison"):
     """A pair compared.
 
     Attributes

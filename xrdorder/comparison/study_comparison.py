@@ -34,12 +34,11 @@ _OF_TREATMENT = ("treatment", "reaction-temperature", "hold-time", "dose")
 
 
 @dataclass(frozen=True, eq=False)
-class StudyComparison(Displayed):
+class StudyComparison(Displayed, view="comparison"):
     """The variants of a study compared.
 
     Attributes
     ----------
-    opened : OpenStudy
     results : Dataset
         Of the samples that were compared.
     by : str
@@ -55,7 +54,6 @@ class StudyComparison(Displayed):
     all_pairs : bool
     """
 
-    opened: OpenStudy
     results: xr.Dataset
     by: str
     compared: dict[str, Compared]
@@ -71,7 +69,7 @@ class StudyComparison(Displayed):
 
 
 def compare_study(
-    study: OpenStudy | str | Path,
+    study: OpenStudy | xr.Dataset | str | Path,
     by: str = "treatment",
     quantities: Sequence[str] = (),
     *,
@@ -84,7 +82,7 @@ def compare_study(
 
     Parameters
     ----------
-    study : OpenStudy or path
+    study : OpenStudy, Dataset (collated results) or path
     by : str
         What makes a variant, as for `grouping`.
     quantities : sequence of str
@@ -105,8 +103,9 @@ def compare_study(
     UnknownNameError
         There is no such quantity.
     """
-    opened = study if isinstance(study, OpenStudy) else open_study(study)
-    results, left_out = fit_to_compare(_without(_of_lot(opened.results, lot), without))
+    opened = study if isinstance(study, OpenStudy | xr.Dataset) else open_study(study)
+    everybody = opened if isinstance(opened, xr.Dataset) else opened.results
+    results, left_out = fit_to_compare(_without(_of_lot(everybody, lot), without))
     left_out.update(dict.fromkeys(without, "--without"))
     if reference in left_out:
         raise StudyError(f"sample '{reference}' cannot be the reference: {left_out[reference]}")
@@ -125,7 +124,7 @@ def compare_study(
             skipped.append(str(error))
     if not compared and not any(wire.variants for wire in wires.values()):
         raise StudyError(skipped[0])
-    return StudyComparison(opened, results, by, compared, wires, left_out, tuple(skipped), all_pairs)
+    return StudyComparison(results, by, compared, wires, left_out, tuple(skipped), all_pairs)
 
 
 COLUMNS = (

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
+from xrdorder.display import Displayed
 from xrdorder.estimates.anchored_currents import LotCurrents, anchored_currents
 from xrdorder.estimates.conductors import conductors, layers, with_like_sizes
 from xrdorder.exceptions import ValidityError, XrdorderError
@@ -42,7 +43,7 @@ class Carried(NamedTuple):
 
 
 @dataclass(frozen=True)
-class FieldComparison:
+class FieldComparison(Displayed, view="fields"):
     """Samples of a study at field, temperature and strain.
 
     Attributes

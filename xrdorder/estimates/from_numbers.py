@@ -89,7 +89,7 @@ Technol. 19 (2006) R100, eq. (22), form from memory."""
 
 
 @dataclass(frozen=True)
-class Estimate(Displayed):
+class Estimate(Displayed, view="estimate"):
     """What numbers alone say.
 
     Attributes

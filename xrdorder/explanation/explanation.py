@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
 from xrdorder.explanation.chain import Chains, Step
 from xrdorder.explanation.correlations import Covariance, FittedParameter
@@ -156,7 +157,7 @@ class CrossCheck:
 
 
 @dataclass(frozen=True)
-class Explanation:
+class Explanation(Displayed, view="explanation"):
     """A stored result, explained.
 
     Attributes

@@ -59,7 +59,7 @@ _INITIAL_VALUES = {
 
 
 @dataclass(frozen=True)
-class Calibration(Displayed):
+class Calibration(Displayed, view="fits"):
     """An instrument, and the fit of the standard it came from.
 
     Attributes

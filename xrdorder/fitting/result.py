@@ -89,7 +89,7 @@ class Quantities:
 
 
 @dataclass
-class PatternFit(Quantities, Displayed):
+class PatternFit(Quantities, Displayed, view="fits"):
     """The explanation of one pattern: its `Quantities`, and how the fit came to them.
 
     Attributes

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from xrdorder.comparison.differences import LEVEL, SIGNIFICANT_U
 from xrdorder.description.own_files import OwnFiles
+from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, did_you_mean, no_such_lot
 from xrdorder.files.atomic import write_table
 from xrdorder.measured.agreement import DECIDED, Agreement, agreements, routes
@@ -24,7 +25,7 @@ COMPARED = {measured: QUANTITIES[first].noun for measured, first in (("Tc_K", "T
 
 
 @dataclass(frozen=True)
-class Held:
+class Held(Displayed, view="measured"):
     """A study held against measured values.
 
     Attributes

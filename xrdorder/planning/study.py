@@ -31,7 +31,7 @@ _REASONS = 3  # samples whose reason is told before the rest is counted
 
 
 @dataclass(frozen=True, eq=False)
-class LotPlan(Displayed):
+class LotPlan(Displayed, view="plans"):
     """What is known of one lot and what to react next.
 
     Attributes

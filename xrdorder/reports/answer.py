@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from xrdorder.comparison.wording import manner, probability_words
 from xrdorder.reports.next_step import next_words
 from xrdorder.reports.pictures import Scene
 
@@ -10,15 +11,15 @@ _MOST_WARNED = 3
 
 def answer_lines(scene: Scene) -> list[tuple[str, str]]:
     """Give heading and text of each line of the answer."""
-    look = scene.look
-    if not look.leader:
+    look, ahead = scene.look, scene.look.ahead
+    if ahead is None:
         return [("Nothing to compare", f"{look.reason}.")]
     lines = [(f"Highest {'estimated ' * look.estimated}{look.by}", look.leader)]
-    margin, clear = look.margin
-    if margin:
-        lines.append(("By how much", margin))
-        sure = f"{'' if clear else 'not '}significant (α = 0.05, all comparisons of the quantity together)"
-        lines.append(("How sure", f"{sure}; probability of being higher than the next {look.chance}"))
+    amount = manner(ahead.quantity).amount(ahead.value, ahead.u, signed=True)
+    lines.append(("By how much", f"over {ahead.second} by {amount}"))
+    sure = f"{'' if ahead.distinguishable else 'not '}significant (α = 0.05, all comparisons of the quantity together)"
+    chance = probability_words(ahead.probability_positive)
+    lines.append(("How sure", f"{sure}; probability of being higher than the next {chance}"))
     if look.measured:
         lines.append(("Measured", look.measured.removeprefix("Measured ")))
     if look.warned:

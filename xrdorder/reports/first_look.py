@@ -5,22 +5,18 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import xarray as xr
 
-from xrdorder.comparison import Compared, Difference, verdict
+from xrdorder.comparison import Compared, Difference
 from xrdorder.comparison.differences import LEVEL
-from xrdorder.comparison.variants import (
-    AHEAD_BY,
-    QUANTITIES,
-    compare_wires,
-    fit_to_compare,
-    wires_of,
-)
-from xrdorder.comparison.wording import manner, probability_words
-from xrdorder.exceptions import XrdorderError
-from xrdorder.quantities.formatting import listed, rounded
+from xrdorder.comparison.leading import leading
+from xrdorder.comparison.study_comparison import StudyComparison, compare_study
+from xrdorder.comparison.variants import AHEAD_BY
+from xrdorder.comparison.wording import manner
+from xrdorder.exceptions import StudyError
+from xrdorder.quantities.formatting import rounded
 from xrdorder.quantities.registry import PREDICTED
 from xrdorder.relations import PUBLISHED, Library
 from xrdorder.superconductivity.targets import HELIUM_K
@@ -34,131 +30,70 @@ _HELIUM_SPAN_K = 0.1
 
 
 @dataclass(frozen=True)
-class Statement:
-    """One quantity of a pair.
-
-    Attributes
-    ----------
-    noun, unit : str
-    first, second, difference : str
-        With uncertainties, as they are printed.
-    chance : str
-        Probability that the first is truly larger.
-    clear : bool
-        Significant, after correction for all comparisons of the quantity.
-    sentence : str
-    """
-
-    noun: str
-    unit: str
-    first: str
-    second: str
-    difference: str
-    chance: str
-    clear: bool
-    sentence: str
-
-
-@dataclass(frozen=True)
-class Pair:
-    """The variant ahead against another one.
-
-    Attributes
-    ----------
-    first, second : str
-    against : str
-        Why this one: the next, the first of the study, or both; empty where there is no other.
-    headline : str
-    statements : tuple of Statement
-    """
-
-    first: str
-    second: str
-    against: str
-    headline: str
-    statements: tuple[Statement, ...]
-
-
-@dataclass(frozen=True)
 class FirstLook:
     """The verdicts of a study.
 
     Attributes
     ----------
-    leader : str
-        Variant with the largest of what it was judged by; empty with fewer than two variants.
-    by : str
-        What that is, in words.
-    estimated : bool
-        Whether that is an estimate by published relations.
-    pairs : tuple of Pair
-        The leader against the next, and against the reference (the first variant of the study).
+    library : Library
+        Relations that it was predicted by.
     reason : str
-        Why there is nothing to say; empty where there is.
-    compared : dict of str to Compared
-        All pairs of each quantity.
-    to_first : dict of str to Compared
-        Each quantity of all variants against the first one, as figures and `xrdorder compare` have it.
-    left_out : dict of str to str
-        Samples whose fit is not to be used, and why.
+        Why there is nothing to compare; empty where there is.
+    comparison : StudyComparison or None
+        All variants against the first one, as `xrdorder compare` and figures have it.
+    ahead : Difference or None
+        The variant with the largest of what is judged by, less the next one. Where that is the first of the study it is
+        judged among the differences to that one, as elsewhere; else among all pairs that it was picked from.
     measured : str
         What the laboratory measured of the quantity, so that nobody takes the estimate for it; empty without.
     warned : dict of str to str
         Samples of the leader that carry flags or are to be used with care, and which.
-    library : Library
-        Relations that it was predicted by.
     """
 
-    leader: str
-    by: str
-    estimated: bool
-    pairs: tuple[Pair, ...]
-    reason: str
-    compared: dict[str, Compared]
-    to_first: dict[str, Compared]
-    left_out: dict[str, str]
-    measured: str
-    warned: dict[str, str]
     library: Library
+    reason: str = ""
+    comparison: StudyComparison | None = None
+    ahead: Difference | None = None
+    measured: str = ""
+    warned: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def leader(self) -> str:
+        """Variant with the largest of what it was judged by; empty with fewer than two variants."""
+        return self.ahead.first if self.ahead is not None else ""
+
+    @property
+    def by(self) -> str:
+        """What that is, in words."""
+        return manner(self.ahead.quantity).noun if self.ahead is not None else ""
+
+    @property
+    def estimated(self) -> bool:
+        """Whether that is an estimate by published relations."""
+        return self.ahead is not None and self.ahead.quantity in PREDICTED
+
+    @property
+    def to_first(self) -> dict[str, Compared]:
+        """Each quantity of all variants against the first one."""
+        return self.comparison.compared if self.comparison is not None else {}
 
     @property
     def first_samples(self) -> dict[str, str]:
         """The first sample of each variant that has a value; samples without a variant stand for themselves."""
         first: dict[str, str] = {}
-        for entry in self.compared.values():
+        for entry in self.to_first.values():
             for label, sample in zip(entry.labels, entry.values.samples, strict=True):
                 first.setdefault(label or sample, sample)
         return first
 
     @property
     def ahead_and_reference(self) -> list[str]:
-        """A sample of the leader and one of the reference; empty where nothing is ahead."""
-        first = self.first_samples
-        labels = (self.leader, self.pairs[-1].second) if self.pairs else ()
-        return [first[label] for label in labels if label in first]
-
-    @property
-    def chance(self) -> str:
-        """Probability that the leader is truly ahead of the next, in words."""
-        return next(
-            (
-                statement.chance
-                for pair in self.pairs[:1]
-                for statement in pair.statements
-                if statement.noun == self.by
-            ),
-            "",
-        )
-
-    @property
-    def margin(self) -> tuple[str, bool]:
-        """By how much the leader is ahead of the next, in words, and whether that is significant."""
-        for pair in self.pairs[:1]:
-            for statement in pair.statements:
-                if statement.noun == self.by:
-                    by = " ".join(word for word in (statement.difference, statement.unit) if word)
-                    return f"over {pair.second} by {by}", statement.clear
-        return "", False
+        """A sample of the leader and one of the first other variant; empty where nothing is ahead."""
+        if self.ahead is None:
+            return []
+        variants = self.to_first[self.ahead.quantity].comparison.variants
+        other = next(variant for variant in variants if variant != self.leader)
+        return [self.first_samples[label] for label in (self.leader, other)]
 
 
 def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
@@ -171,37 +106,23 @@ def first_look(results: xr.Dataset, library: Library = PUBLISHED) -> FirstLook:
     library : Library
         Relations to predict by.
     """
-    results, left_out = fit_to_compare(results)
-    compared: dict[str, Compared] = {}
-    to_first: dict[str, Compared] = {}
-    reason = "no sample has a result"
-    for quantity in QUANTITIES:
-        try:
-            wires = wires_of(results, quantity)
-            compared[quantity], to_first[quantity] = (compare_wires(wires, all_pairs=every) for every in (True, False))
-        except XrdorderError as error:
-            reason = str(error)
-    by = next((quantity for quantity in AHEAD_BY if quantity in compared), "")
-    if not by:
-        return FirstLook("", "", False, (), reason, {}, {}, left_out, "", {}, library)
-    order = sorted(
-        zip(compared[by].comparison.value, compared[by].comparison.variants, strict=True),
-        key=lambda statement: -statement[0],
-    )
-    leader, others = order[0][1], [variant for _, variant in order[1:]]
-    reference = next((v for v in compared[by].comparison.variants if v != leader), "")
-    first = "first of the study" if leader != compared[by].comparison.variants[0] else "first of the others"
-    reasons = {others[0]: ["next"]}
-    reasons.setdefault(reference, []).append(first)
-    pairs = tuple(
-        _pair(compared, to_first, leader, other, " and ".join(why) if len(others) > 1 else "")
-        for other, why in reasons.items()
-    )
-    labels = dict(zip(compared[by].values.samples, compared[by].labels, strict=True))
+    try:
+        comparison = compare_study(results)
+    except StudyError as error:
+        return FirstLook(library, str(error).partition(":")[0])
+    by = next((quantity for quantity in AHEAD_BY if quantity in comparison.compared), "")
+    lead = next(leading(results, [by]), None) if by else None
+    if lead is None:
+        reason = (*comparison.not_compared, "nothing that variants are judged by is known")[0]
+        return FirstLook(library, reason, comparison)
+    ahead, compared = lead.difference, comparison.compared[by]
+    if comparison.reference in (ahead.first, ahead.second):
+        ahead = compared.comparison.pair(ahead.first, ahead.second)
+    labels = dict(zip(compared.values.samples, compared.labels, strict=True))
+    warned = _warned(comparison.results, labels, ahead.first)
     return FirstLook(
-        leader, manner(by).noun, by in PREDICTED, pairs, "", compared, to_first, left_out,
-        _measured_words(results, labels, leader), _warned(results, labels, leader), library,
-    )  # fmt: skip
+        library, "", comparison, ahead, _measured_words(comparison.results, labels, ahead.first), warned
+    )
 
 
 def _warned(results: xr.Dataset, labels: Mapping[str, str], leader: str) -> dict[str, str]:
@@ -259,39 +180,3 @@ def _measurements(results: xr.Dataset, quantity: str) -> Iterator[tuple[str, flo
     for sample, what, kelvin, value, u in zip(*(results[name].values for name in names), strict=True):
         if what == quantity and (quantity != "Bc2_T" or abs(float(kelvin) - HELIUM_K) < _HELIUM_SPAN_K):
             yield str(sample), float(value), float(u)
-
-
-def _pair(
-    compared: dict[str, Compared], to_first: dict[str, Compared], first: str, second: str, against: str
-) -> Pair:
-    """Judge a pair: one with the first variant among those, as elsewhere; any other among all it was picked from."""
-    statements = []
-    for quantity, comparison in compared.items():
-        few = to_first[quantity]
-        comparison = few if few.against in (first, second) else comparison
-        try:
-            difference = comparison.comparison.pair(first, second)
-        except XrdorderError:
-            continue
-        statements.append(_statement(comparison, quantity, difference))
-    clear = [statement.noun for statement in statements if statement.clear]
-    if clear:
-        said = f"differ significantly in {listed(clear)}"
-    else:
-        said = "are not distinguishable"
-    return Pair(first, second, against, f"{first} and {second} {said}", tuple(statements))
-
-
-def _statement(compared: Compared, quantity: str, pair: Difference) -> Statement:
-    how, comparison = manner(quantity), compared.comparison
-    values = []
-    for variant in (pair.first, pair.second):
-        k = comparison.variants.index(variant)
-        values.append(rounded(how.scale * comparison.value[k], how.scale * comparison.u[k]))
-    difference = rounded(how.scale * pair.value, how.scale * pair.u, signed=True)
-    return Statement(
-        how.noun, how.unit, values[0], values[1], difference, probability_words(pair.probability_positive),
-        pair.distinguishable, verdict(pair),
-    )  # fmt: skip
-
-

@@ -6,12 +6,14 @@
   const heads = Array.from(table.tHead.rows[0].cells);
   const told = document.getElementById("told");
 
+  const keyOf = (cell) => (cell ? (cell.dataset.key ?? cell.textContent) : ""); // a row without numbers is short
+
   function sortBy(k) {
-    const numeric = heads[k].dataset.numeric === "yes" || heads[k].textContent.trim() === "flags";
+    const numeric = heads[k].classList.contains("number");
     const up = heads[k].getAttribute("aria-sort") !== "ascending";
     heads.forEach((head) => head.removeAttribute("aria-sort"));
     heads[k].setAttribute("aria-sort", up ? "ascending" : "descending");
-    const order = Array.from(body.rows).map((row) => ({ row, key: row.cells[k].dataset.key }));
+    const order = Array.from(body.rows).map((row) => ({ row, key: keyOf(row.cells[k]) }));
     order.sort((a, b) => {
       if (a.key === "" || b.key === "") return (a.key === "") - (b.key === ""); // what is not there stays last
       const by = numeric ? Number(a.key) - Number(b.key) : a.key.localeCompare(b.key, undefined, { numeric: true });
@@ -19,7 +21,13 @@
     });
     order.forEach((one) => body.appendChild(one.row));
   }
-  heads.forEach((head, k) => head.querySelector("button").addEventListener("click", () => sortBy(k)));
+  heads.forEach((head, k) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.append(...head.childNodes);
+    button.addEventListener("click", () => sortBy(k));
+    head.append(button);
+  });
 
   document.getElementById("filter").addEventListener("input", (event) => {
     const words = event.target.value.toLowerCase().split(/\s+/).filter(Boolean);

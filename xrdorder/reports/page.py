@@ -15,21 +15,17 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.drawing.palette import phase_colour, stroke
+from xrdorder.explanation.explanation import explain
+from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.quantities.caveats import ESTIMATES
-from xrdorder.quantities.tables import Table
+from xrdorder.quantities.tables import Table, html
 from xrdorder.reports.answer import answer_lines
 from xrdorder.reports.cautions import CAUTIONS
-from xrdorder.reports.libraries import libraries
-from xrdorder.reports.methods import METHODS, relations_used, sentences
+from xrdorder.reports.methods import METHODS, libraries, relations_used
 from xrdorder.reports.patterns import fit_data
 from xrdorder.reports.pictures import Missing, Picture, Scene
-from xrdorder.reports.sections import Section, section
-from xrdorder.results.collate import own_words
-
-PLOTTING_VERSION = "1.6.32"
-PLOTTING_SHA256 = "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f"
-"""Of the vendored plotting script, as it came from the npm registry."""
-
+from xrdorder.results.study_table import in_short
+from xrdorder.views.explanation import about_parts, origin_parts
 
 _OF_ENDS = 3  # columns that a terminal leaves out that early
 ANSWER, FIRST = "answer", ("treatment", "published", "differences")
@@ -47,6 +43,20 @@ class _Shown:
     caption: str
     width: int
     height: int
+
+
+@dataclass(frozen=True)
+class _Section:
+    """What the page says of a sample; the anchor is safe in a page whatever the name."""
+
+    name: str
+    anchor: str
+    fitted: bool
+    status: str
+    quality: str
+    about: str
+    results: str
+    said: Markup
 
 
 def page(
@@ -86,22 +96,30 @@ def page(
     text = template.render(
         title=scene.title, count=len(names), version=__version__,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"), look=look, answer=answer_lines(scene),
-        estimates=ESTIMATES, own=own_words(results), table=_without_intervals(scene.table),
+        estimates=ESTIMATES,
+        compared=Markup(html(look.comparison.parts(details=True)) if look.comparison is not None else ""),
+        table=_without_intervals(scene.table),
         anchor_of={section.name: section.anchor for section in sections}, beside=shown.pop(ANSWER, None),
         first=[shown.pop(name) for name in FIRST if name in shown], figures=list(shown.values()), missing=missing,
-        sections=sections, fits=fits, methods=METHODS, sentences=sentences(look),
+        sections=sections, fits=fits, methods=METHODS,
         relations=relations_used(results, look.library), cautions=CAUTIONS,
         colours=_json({"fills": FILLS, "strokes": PHASE_STROKES}), libraries=libraries(),
-        plotting_version=PLOTTING_VERSION, styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
+        styles=Markup(_asset("vendored/uPlot.min.css") + _asset("page.css")),
         plotting=Markup(_asset("vendored/uPlot.iife.min.js")), script=Markup(_asset("page.js")),
     )  # fmt: skip
     return text, tuple(missing)
 
 
-def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[Section, Markup | None]:
+def _section(scene: Scene, k: int, name: str, missing: list[Missing]) -> tuple[_Section, Markup | None]:
     """The section of a sample and its fit; one pattern that cannot be drawn costs itself, never the page."""
-    sample = scene.samples(name)
-    made = section(sample, scene.opened.results.isel(sample=k), k)
+    sample, row = scene.samples(name), scene.opened.results.isel(sample=k)
+    told = explain(sample)
+    words = [str(row[key].item()) for key in ("lot", "treatment", "mount") if key in row]
+    said = html([*about_parts(told)[1:], quantities_table(told), *origin_parts(told)])
+    made = _Section(
+        name, f"sample-{k}", not sample.failed and "curves" in sample.groups, sample.status, sample.quality_words,
+        " · ".join(filter(None, words)), " · ".join(in_short(row)), Markup(said),
+    )  # fmt: skip
     if not made.fitted:
         return made, None
     try:

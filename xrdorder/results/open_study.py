@@ -39,7 +39,7 @@ def sample_file(folder: Path, name: str) -> Path:
 
 
 @dataclass(frozen=True)
-class OpenStudy(Displayed):
+class OpenStudy(Displayed, view="study"):
     """A study that has been run: its description and its results.
 
     Attributes

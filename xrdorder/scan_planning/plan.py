@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from xrdorder.display import Displayed
 from xrdorder.exceptions import ValidityError
 from xrdorder.files import TableWriter
 from xrdorder.files.atomic import write_text
@@ -109,7 +110,7 @@ class Need:
 
 
 @dataclass(frozen=True)
-class ScanPlan:
+class ScanPlan(Displayed, view="scan"):
     """The answer.
 
     Attributes

@@ -8,6 +8,7 @@ from pathlib import Path
 from xrdorder.comparison.published_scatter import SCATTER
 from xrdorder.comparison.replicates import repeatability
 from xrdorder.comparison.variants import fit_to_compare, wires_of
+from xrdorder.display import Displayed
 from xrdorder.exceptions import ValidityError
 from xrdorder.quantities.registry import quantity as registered
 from xrdorder.results.open_study import open_study
@@ -44,7 +45,7 @@ class Scatter:
 
 
 @dataclass(frozen=True)
-class WiresPlan:
+class WiresPlan(Displayed, view="scan"):
     """How to see a difference between two treatments.
 
     Attributes

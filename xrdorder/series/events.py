@@ -1,7 +1,6 @@
 """What happens along a furnace run: when the A15 appears, which phases come and go."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -129,17 +128,11 @@ def periods(run: xr.Dataset, phase: str) -> list[Period]:
     for kind in (False, True):  # first close gaps, then drop what is seen too shortly
         edges = np.flatnonzero(np.diff(seen.astype(int), prepend=-1, append=-1))
         for start, end in pairwise(edges):
-            inside = start > 0 and end < len(
-                seen
-            )  # nobody knows how long what is cut off by an end of the run was
+            # nobody knows how long what is cut off by an end of the run was
+            inside = start > 0 and end < len(seen)
             if seen[start] == kind and end - start < LASTING and inside:
                 seen[start:end] = not kind
     edges = np.flatnonzero(np.diff(seen.astype(int), prepend=0, append=0))
     return [
         Period(float(hours[a]), float(hours[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)
     ]
-
-
-def coming_and_going(run: xr.Dataset, phases: tuple[str, ...]) -> Mapping[str, list[Period]]:
-    """Periods of each phase."""
-    return {name: periods(run, name) for name in phases}

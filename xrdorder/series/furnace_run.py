@@ -35,7 +35,7 @@ from xrdorder.series.chunks import (
     stored,
 )
 from xrdorder.series.conversion_curve import conversion_curve
-from xrdorder.series.events import Onset, Period, coming_and_going, onset
+from xrdorder.series.events import Onset, Period, onset, periods
 from xrdorder.series.frames import Frames, open_frames
 from xrdorder.series.wire_signal import WireSignal, matched, read_signal
 from xrdorder.treatments import LoggedTreatment
@@ -161,10 +161,10 @@ def _run_of(
     """Look for what happened, and note it in the table."""
     when = onset(table, a15) if a15 else None
     curve = conversion_curve(table, a15, log) if a15 else None
-    periods = dict(coming_and_going(table, phases))
+    spans = {name: periods(table, name) for name in phases}
     if signal is not None:
         hours = table["time_h"].values
-        signal = replace(signal, steps=matched(signal.steps, when, periods, a15, hours))
+        signal = replace(signal, steps=matched(signal.steps, when, spans, a15, hours))
         at = np.interp(hours, signal.hours, signal.values, left=np.nan, right=np.nan)
         table["wire_signal"] = "frame", at, {"units": signal.unit, "long_name": f"{signal.name} of the wire"}
     table.attrs |= {
@@ -172,9 +172,9 @@ def _run_of(
         "onset": json.dumps(asdict(when)) if when else "",
         "conversion": json.dumps(asdict(curve)) if curve else "",
         "signal": json.dumps(signal.record()) if signal else "",
-        "periods_h": json.dumps({name: [[at.from_h, at.to_h] for at in spans] for name, spans in periods.items()}),
+        "periods_h": json.dumps({name: [[at.from_h, at.to_h] for at in seen] for name, seen in spans.items()}),
     }  # fmt: skip
-    return FurnaceRun(table, log, a15, phases, when, curve, periods, fitted, kept, signal)
+    return FurnaceRun(table, log, a15, phases, when, curve, spans, fitted, kept, signal)
 
 
 class _Counter:

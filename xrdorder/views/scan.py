@@ -1,37 +1,25 @@
-"""What plan-scan shows: the answer in ten lines, and everything behind it on request."""
+"""Plans of scans, radiations and numbers of wires: the answer in ten lines, and everything behind it on request."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from functools import partial
 
-import click
-
-from xrdorder.cli.console import Entry, Part
 from xrdorder.quantities.formatting import digits, with_sign
 from xrdorder.quantities.registry import quantity
-from xrdorder.quantities.tables import Heading, Table
-
-if TYPE_CHECKING:
-    from xrdorder.scan_planning.plan import Need, ScanPlan
-    from xrdorder.scan_planning.radiation_choice import Light
-    from xrdorder.scan_planning.wires_plan import WiresPlan
+from xrdorder.quantities.tables import Column, Entry, Heading, Part, Table
+from xrdorder.scan_planning.forecast import remedy
+from xrdorder.scan_planning.plan import Need, ScanPlan
+from xrdorder.scan_planning.power import Mix
+from xrdorder.scan_planning.radiation_choice import Light
+from xrdorder.scan_planning.wires_plan import WiresPlan
+from xrdorder.views.showing import parts, table
 
 CAUTION = "X-rays injure: trained people, interlocks working, local rules come first."
 BEAM = "At a synchrotron the beam line's rules and staff come first; a wire heats and filaments move in a strong beam."
 _LENGTHS = (0.25, 1.0, 4.0, 16.0, 64.0)
 _MOST_RANGES = 3  # in the short answer
-_ASKED = {
-    "site_order": "site_order",
-    "a_pm": "a_nm",
-    "tin_at_percent": "tin_fraction",
-    "domain_size_nm": "domain_size_nm",
-    "Tc_K": "Tc_K",
-    "Bc2_0K_T": "Bc2_0K_T",
-}
-"""Differences that a plan can be asked for, by option; their scale is that of differences in the registry."""
-
 _MEANINGS = (
     "Uncertainties are standard ones (k = 1), all sources included. takes: length of a uniform scan that reaches the "
     "target; limit: what counting without end would leave; A - B: of the difference of two equal wires of a lot, one "
@@ -40,14 +28,12 @@ _MEANINGS = (
 )
 
 
-def asked_of(name: str) -> tuple[str, float, str]:
-    """Quantity of an option, the factor to its stored unit, and the unit that is shown."""
+def scale_of(name: str) -> tuple[float, str]:
+    """Factor from the unit in which differences of a quantity are shown to that in which it is stored; and the unit."""
     if name == "Ic":  # no quantity of a pattern: a share of itself
-        return name, 1e-2, "%"
-    if name not in _ASKED:
-        raise click.BadParameter(f"--of {name} is not planned for; choose among {', '.join([*_ASKED, 'Ic'])}")
-    shown = quantity(_ASKED[name]).differences
-    return _ASKED[name], 1.0 / shown.factor, shown.unit
+        return 1e-2, "%"
+    shown = quantity(name).differences
+    return 1.0 / shown.factor, shown.unit
 
 
 def hours(seconds: float) -> str:
@@ -72,48 +58,58 @@ def _scaled(need: Need, stored: float, places: int = 2) -> str:
     return "-" if math.isnan(number) else digits(number, places)
 
 
-def _named(need: Need) -> tuple[str, str]:
-    about = quantity(need.target.quantity)
-    return ("difference in " if need.target.of_difference else "") + about.noun, about.differences.unit
+def _noun(need: Need) -> str:
+    return ("difference in " if need.target.of_difference else "") + quantity(need.target.quantity).noun
 
 
-def scan_parts(plan: ScanPlan, *, details: bool) -> list[Part]:
+def _unit(need: Need) -> str:
+    return quantity(need.target.quantity).differences.unit
+
+
+@parts.register(ScanPlan)
+def _(plan: ScanPlan, details: bool = False) -> list[Part]:
     """How long, where, and what no counting gives."""
     angles, now = plan.prospect.two_theta, plan.prospect.seconds
     origin = "as described" if plan.prospect.measured is None else "as the quick scan"
-    parts: list[Part] = [
+    said: list[Part] = [
         f"{angles[0]:.4g} to {angles[-1]:.4g} degrees, {len(angles)} steps, {plan.prospect.instrument.radiation}; "
         f"{origin}: {hours(now)}",
         *_where(plan, details=details),
-        *_beyond(plan),
-        _needs_table(plan),
+        *(_beyond(need) for need in plan.needs if need.out_of_reach),
+        table(plan),
     ]
     if details:
-        parts += ["", _courses_table(plan), "", *_budget(plan), "", *_MEANINGS, ""]
-    return [*parts, CAUTION]
+        said += ["", _courses(plan), "", *_budget(plan), "", *_MEANINGS, ""]
+    return [*said, CAUTION]
 
 
-def _needs_table(plan: ScanPlan) -> Table:
+@table.register(ScanPlan)
+def _(plan: ScanPlan) -> Table:
+    """Give uncertainties by the planned scan, wanted, how long they take, and what counting without end leaves."""
     now = plan.prospect.seconds
-    numbers = [Heading(words) for words in (f"in {hours(now)}", "target", "takes", "limit")]
-    rows = [
-        (
-            *_named(need), _scaled(need, need.course.u(now)), _scaled(need, need.target.u),
-            "-" if math.isnan(need.seconds) else hours(need.seconds), _scaled(need, need.course.limit, 3),
-            "-" if need.target.of_difference else _scaled(need, need.other.u(now)),
-        ) for need in plan.needs
-    ]  # fmt: skip
-    return Table.of(["uncertainty of", "unit", *numbers, Heading("A - B", optional=1)], rows)
+    columns: tuple[Column[Need], ...] = (
+        ("uncertainty of", _noun),
+        ("unit", _unit),
+        (Heading(f"in {hours(now)}"), lambda need: _scaled(need, need.course.u(now))),
+        (Heading("target"), lambda need: _scaled(need, need.target.u)),
+        (Heading("takes"), lambda need: "-" if math.isnan(need.seconds) else hours(need.seconds)),
+        (Heading("limit"), lambda need: _scaled(need, need.course.limit, 3)),
+        (Heading("A - B", optional=1),
+         lambda need: "-" if need.target.of_difference else _scaled(need, need.other.u(now))),
+    )  # fmt: skip
+    return Table.by(plan.needs, columns)
 
 
-def _courses_table(plan: ScanPlan) -> Table:
+def _courses(plan: ScanPlan) -> Table:
     """Uncertainties against the length of a uniform scan."""
+
+    def after(seconds: float, need: Need) -> str:
+        return _scaled(need, need.course.u(seconds), 3)
+
     lengths = [plan.prospect.seconds * factor for factor in _LENGTHS]
-    rows = []
-    for need in plan.needs:
-        numbers = [*(need.course.u(seconds) for seconds in lengths), need.course.limit]
-        rows.append((*_named(need), *(_scaled(need, number, 3) for number in numbers)))
-    return Table.of(["a uniform scan of", "unit", *map(Heading, map(hours, lengths)), Heading("no end")], rows)
+    columns: list[Column[Need]] = [("a uniform scan of", _noun), ("unit", _unit)]
+    columns += [(Heading(hours(seconds)), partial(after, seconds)) for seconds in lengths]
+    return Table.by(plan.needs, [*columns, (Heading("no end"), lambda need: _scaled(need, need.course.limit, 3))])
 
 
 def _where(plan: ScanPlan, *, details: bool) -> list[Part]:
@@ -145,36 +141,23 @@ def _where(plan: ScanPlan, *, details: bool) -> list[Part]:
     ]
 
 
-def _beyond(plan: ScanPlan) -> list[Part]:
-    """Targets that no counting reaches."""
-    parts: list[Part] = []
-    for need in plan.needs:
-        if need.out_of_reach:
-            name, unit = _named(need)
-            helps = f". It takes {need.help}" if need.help else ""
-            parts.append(
-                Entry(
-                    "Not reached",
-                    f"{name} to {_scaled(need, need.target.u)} {unit}".rstrip()
-                    + f": counting ends at {_scaled(need, need.course.limit)} ({need.cause}){helps}",
-                )
-            )
-    return parts
+def _beyond(need: Need) -> Part:
+    """A target that no counting reaches."""
+    helps = f". It takes {need.help}" if need.help else ""
+    target = f"{_noun(need)} to {_scaled(need, need.target.u)} {_unit(need)}".rstrip()
+    return Entry("Not reached", f"{target}: counting ends at {_scaled(need, need.course.limit)} ({need.cause}){helps}")
 
 
 def _budget(plan: ScanPlan) -> list[Part]:
     """What stays of each quantity, source by source, with what would lower it."""
-    from xrdorder.scan_planning.forecast import remedy
-
-    parts: list[Part] = ["What no counting of the specimen takes away (standard uncertainties):"]
+    said: list[Part] = ["What no counting of the specimen takes away (standard uncertainties):"]
     for need in plan.needs:
-        name, unit = _named(need)
         for family, u in need.blame[:4]:
-            words = remedy(family)
-            parts.append(f"  {name}: {family} {_scaled(need, u)} {unit}".rstrip() + (f" - {words}" if words else ""))
+            line = f"  {_noun(need)}: {family} {_scaled(need, u)} {_unit(need)}".rstrip()
+            said.append(f"{line} - {words}" if (words := remedy(family)) else line)
         if not need.blame:
-            parts.append(f"  {name}: {need.cause} - {need.help}")
-    return parts
+            said.append(f"  {_noun(need)}: {need.cause} - {need.help}")
+    return said
 
 
 def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, details: bool) -> list[Part]:
@@ -184,28 +167,27 @@ def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, det
         (radiation for radiation in lights if not radiation.near_edge),
         key=lambda radiation: radiation.order_share,
     )
-    head: list[Heading | str] = ["radiation", *map(Heading, ("keV", "contrast", "share %", "tables %"))]
-    head += map(Heading, ("fluorescence %", "1/µ µm"))
-    head += [Heading("time")] * bool(times)
-    head += [Heading("(110) at"), "nearest edge"] if details else []
-    rows = [
-        (
-            radiation.name, f"{radiation.energy_ev / 1e3:.3f}", f"{radiation.contrast:.0f}",
-            f"{100 * radiation.order_share:.1f}", f"{100 * radiation.by_table:.1f}",
-            f"{100 * radiation.fluorescence:.0f}", f"{radiation.depth_um:.1f}",
-            *([f"{times[k]:.2f}"] if times else []),
-            *([f"{radiation.two_theta_110:.1f}°"] if details else []),
-            *([f"{radiation.edge} {with_sign(radiation.from_edge_ev, '.0f')} eV"] if details else []),
-        ) for k, radiation in enumerate(lights)
-    ]  # fmt: skip
+    time_of = dict(zip(lights, times, strict=bool(times)))
+    columns: tuple[Column[Light] | None, ...] = (
+        ("radiation", lambda light: light.name),
+        (Heading("keV"), lambda light: f"{light.energy_ev / 1e3:.3f}"),
+        (Heading("contrast"), lambda light: f"{light.contrast:.0f}"),
+        (Heading("share %"), lambda light: f"{100 * light.order_share:.1f}"),
+        (Heading("tables %"), lambda light: f"{100 * light.by_table:.1f}"),
+        (Heading("fluorescence %"), lambda light: f"{100 * light.fluorescence:.0f}"),
+        (Heading("1/µ µm"), lambda light: f"{light.depth_um:.1f}"),
+        (Heading("time"), lambda light: f"{time_of[light]:.2f}") if times else None,
+        (Heading("(110) at"), lambda light: f"{light.two_theta_110:.1f}°") if details else None,
+        ("nearest edge", lambda light: f"{light.edge} {with_sign(light.from_edge_ev, '.0f')} eV") if details else None,
+    )
     ratio = best.contrast / copper.contrast
-    parts: list[Part] = [
+    said: list[Part] = [
         f"Largest order contrast: {best.name}, {best.energy_ev / 1e3:.3f} keV, {ratio:.1f} times that of cu-ka.",
         *(Entry("Warning", radiation.warning) for radiation in lights if radiation.warning),
-        Table.of(head, rows),
+        Table.by(lights, columns),
     ]
     if details:
-        parts += [
+        said += [
             "",
             "contrast: |f_Sn - f_Nb|² at the line (110), electrons². share: over the squared mean scattering, "
             "which the strong lines go with. tables: contrast by Chantler's f' and f'' against Cromer and Liberman's; "
@@ -217,12 +199,13 @@ def radiation_parts(lights: Sequence[Light], times: Sequence[float] = (), *, det
             "fluorescence scan over the edge.",
             BEAM,
         ]
-    parts.append(CAUTION)
-    return parts
+    return [*said, CAUTION]
 
 
-def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> list[Part]:
+@parts.register(WiresPlan)
+def _(plan: WiresPlan, details: bool = False) -> list[Part]:
     """The cheapest way to see a difference."""
+    factor, unit = scale_of(plan.quantity)
     noun = "critical current" if plan.quantity == "Ic" else quantity(plan.quantity).noun
     what = f"{plan.difference / factor:g} {unit}".strip()
     aim = f"to see {what} in {noun}"
@@ -232,27 +215,33 @@ def wires_parts(plan: WiresPlan, factor: float, unit: str, *, details: bool) -> 
     if plan.mixes:
         cheapest = min(plan.mixes, key=lambda mix: mix.cost)
         by = cheapest.by.replace("measured", "measured values")
-        parts: list[Part] = [f"{cheapest.wires} wires of each treatment, by {by}, {aim}.", known]
+        said: list[Part] = [f"{cheapest.wires} wires of each treatment, by {by}, {aim}.", known]
     else:
-        parts = [f"{plan.words[0].upper()}{plan.words[1:]}, {aim}.", known]
+        said = [f"{plan.words[0].upper()}{plan.words[1:]}, {aim}.", known]
     if plan.at_best is not None:
-        parts.append(f"Their scatter alone takes {plan.at_best} wires of each treatment, whatever is measured.")
+        said.append(f"Their scatter alone takes {plan.at_best} wires of each treatment, whatever is measured.")
     if plan.mixes:
-        head: list[Heading | str] = ["by", Heading("wires of each treatment"), Heading("scan of each"), Heading("cost")]
-        head += [Heading("power", "%"), Heading("u of difference", unit)]
-        rows = [
-            (
-                mix.by, str(mix.wires), hours(mix.seconds) if mix.seconds else "-", f"{mix.cost:.4g}",
-                f"{100 * mix.power:.0f}", _u(mix.u / factor),
-            ) for mix in plan.mixes
-        ]  # fmt: skip
-        parts += ["", Table.of(head, rows), ""]
+        said += ["", table(plan), ""]
     if details:
-        parts += [
+        said += [
             f"Costs: {plan.costs.wire:g} a wire, {plan.costs.hour:g} an hour of scanning, {plan.costs.measured:g} a "
             "measured value. Means of equal numbers of wires by Student's t, two-sided; scans from a 64th to 64 times "
             "the one described were tried. Several quantities or treatments compared at once take more "
             "(docs/howto/comparing.md).",
         ]
-    parts.append(CAUTION)
-    return parts
+    return [*said, CAUTION]
+
+
+@table.register(WiresPlan)
+def _(plan: WiresPlan) -> Table:
+    """Give what each kind of measurement takes, the cheapest first."""
+    factor, unit = scale_of(plan.quantity)
+    columns: tuple[Column[Mix], ...] = (
+        ("by", lambda mix: mix.by),
+        (Heading("wires of each treatment"), lambda mix: str(mix.wires)),
+        (Heading("scan of each"), lambda mix: hours(mix.seconds) if mix.seconds else "-"),
+        (Heading("cost"), lambda mix: f"{mix.cost:.4g}"),
+        (Heading("power", "%"), lambda mix: f"{100 * mix.power:.0f}"),
+        (Heading("u of difference", unit), lambda mix: _u(mix.u / factor)),
+    )
+    return Table.by(plan.mixes, columns)
