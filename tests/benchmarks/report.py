@@ -71,8 +71,11 @@ class Many:
     results: xr.Dataset
     real: Any
 
-    def sample(self, name: str, *groups: Any) -> Any:
-        return replace(self.real.sample(name.rsplit(" ", 1)[0], *groups), name=name)
+    def library(self) -> Any:
+        return self.real.library()
+
+    def sample(self, name: str, **groups: Any) -> Any:
+        return replace(self.real.sample(name.rsplit(" ", 1)[0], **groups), name=name)
 
 
 def many(real: Any, number: int) -> Many:

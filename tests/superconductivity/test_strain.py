@@ -6,11 +6,11 @@ import pytest
 from xrdorder.exceptions import UnknownNameError, ValidityError
 from xrdorder.quantities.registry import bc2_name
 from xrdorder.relations import relation, relations
+from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.mixture import Common
 from xrdorder.superconductivity.strain import (
     PRE_STRAINS,
     at_strain,
-    intrinsic_strain,
     pre_strain,
     strain_factors,
 )
@@ -122,17 +122,17 @@ def test_pre_strains_are_compressions_with_a_source(design):
     usual = pre_strain(design)
     assert usual.source
     assert usual.low <= usual.high <= 0.0
-    draws = intrinsic_strain(design=design, common=Common(N))
+    draws = Conditions(design=design).draws(Common(N))
     assert np.all((draws >= usual.low) & (draws <= usual.high))
     # rectangular: standard error of a mean u / sqrt(n), four of them
-    assert np.mean(draws) == pytest.approx(usual.value, abs=4 * usual.u / np.sqrt(N) + 1e-15)
-    assert np.std(draws) == pytest.approx(usual.u, rel=0.03)
+    u = (usual.high - usual.low) / np.sqrt(12.0)
+    assert np.mean(draws) == pytest.approx(0.5 * (usual.low + usual.high), abs=4 * u / np.sqrt(N) + 1e-15)
+    assert np.std(draws) == pytest.approx(u, rel=0.03)
 
 
 def test_applied_strain_is_counted_from_the_pre_strain():
     common = Common(N, key="a")
-    free = intrinsic_strain(design="bronze", common=common)
-    pulled = intrinsic_strain(0.003, design="bronze", common=common)
+    free, pulled = (Conditions(applied_strain=e, design="bronze").draws(common) for e in (0.0, 0.003))
     np.testing.assert_allclose(pulled - free, 0.003)
     # pulled to its peak, a bronze wire has the Bc2 of A15 free of strain
     assert np.median(strain_factors(pulled, common=common).bc2_factor) > 0.99

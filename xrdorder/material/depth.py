@@ -6,6 +6,7 @@ import math
 
 from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
+from xrdorder.relations.tin_from_lattice import DEFAULT
 from xrdorder.xrays import Radiation, linear_attenuation_per_nm
 from xrdorder.xrays.attenuation import mean_depth
 
@@ -15,7 +16,7 @@ SEEN_WHOLE = ("ground-powder", "transmission")
 USUAL_RANGE_DEG = (20.0, 120.0)
 """Range of a pattern that nobody stated, degrees 2 theta (common practice, no source)."""
 
-_A15_NM = 0.5288
+_A15_NM = DEFAULT.inputs[0].usual
 
 
 def remark_on_depth(

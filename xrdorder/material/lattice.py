@@ -5,15 +5,14 @@ from __future__ import annotations
 from xrdorder.material.material import Material
 from xrdorder.material.specimen import Specimen
 from xrdorder.quantities.records import as_fitted, symbol_of
+from xrdorder.relations import a15_lattice
 
-REFERENCE_C = 22.5
+REFERENCE_C, EXPANSION_PER_K = a15_lattice.REFERENCE_C, a15_lattice.PER_KELVIN
 
 EXPANSION_SOURCE = "J. W. Ekin, Experimental Techniques for Low-Temperature Measurements (2006), from memory"
-EXPANSION_PER_K = 7.6e-6
 U_EXPANSION_PER_K = 0.4e-6
-"""Linear thermal expansion of Nb3Sn near room temperature: J. W. Ekin, Experimental Techniques for
-Low-Temperature Measurements (2006), from memory; lattice parameters measured in situ at 700 °C give 7.4 to
-8.2e-6 (L. Thilly et al., Appl. Phys. Lett. 99 (2011) 122508), from which the uncertainty."""
+"""Standard uncertainty of the linear thermal expansion near room temperature: lattice parameters measured in situ at
+700 °C give 7.4 to 8.2e-6 (L. Thilly et al., Appl. Phys. Lett. 99 (2011) 122508)."""
 
 U_ASSUMED_TEMPERATURE_K = 1.2
 """Standard uncertainty of an unstated temperature: a room between 20.4 and 24.6 °C, rectangular (judged)."""

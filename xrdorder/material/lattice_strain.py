@@ -25,6 +25,7 @@ from xrdorder.material.lattice import (
     temperature_of,
 )
 from xrdorder.material.material import Material
+from xrdorder.material.niobium import EXPANSION_PER_K as EXPANSION_OF_NIOBIUM
 from xrdorder.material.niobium import NIOBIUM_NM
 from xrdorder.material.specimen import FREE_MOUNTS, U_STRAIN, Specimen
 from xrdorder.material.tin_scale import PUBLISHED_SCALE
@@ -79,7 +80,7 @@ METALS = {
     # Experimental Techniques for Low-Temperature Measurements (2006), app. 6.4, from memory. Uncertainty of the
     # lattices: niobium by its last digits, tantalum by what handbooks differ, copper by 0.1 at.% of tin left in it
     # (0.98 pm per at.%, from memory).
-    "nb": Metal(NIOBIUM_NM, 2e-5, 7.3e-6, 0.40, 105.0, 8.57, "niobium"),
+    "nb": Metal(NIOBIUM_NM, 2e-5, EXPANSION_OF_NIOBIUM, 0.40, 105.0, 8.57, "niobium"),
     "ta": Metal(0.3303, 1.5e-4, 6.6e-6, 0.34, 186.0, 16.65, "tantalum"),
     "cu": Metal(0.36149, 1e-4, 16.7e-6, 0.34, 128.0, 8.96, "copper"),
 }

@@ -5,6 +5,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from xrdorder.quantities.registry import quantity
+
 LAW = "law"
 """Key of `Process.predict` that courses of conversion are held against."""
 
@@ -48,15 +50,21 @@ _TC = "Tc rises less with the reaction than published", "Tc rises more with the 
 _COPPER = "tin reaches the copper sooner than in the published wire", "the barrier holds better than published"
 _CURRENT = "something that the model does not know costs current there", "the model misses a gain there"
 
+
+def _of(name: str, gap: float, misses: tuple[str, str], logarithm: int = 0) -> Kind:
+    about = quantity(name)
+    return Kind(about.noun, about.people.unit, gap, misses, logarithm)
+
+
 KINDS = {
     "niobium": Kind("niobium reacted", "%", 0.03, _REACTION, factor=100.0),
     "area": Kind("A15 area", "%", 0.03, _REACTION, logarithm=1, factor=100.0),
-    "size": Kind("domain size", "nm", 0.10, _GRAINS, logarithm=1),
-    "grains": Kind("grain size", "nm", 0.05, _GRAINS, logarithm=1),
-    "tin": Kind("tin", "at.%", 0.25, (_POORER, _RICHER)),
+    "size": _of("domain_size_nm", 0.10, _GRAINS, logarithm=1),
+    "grains": _of("grain_size_nm", 0.05, _GRAINS, logarithm=1),
+    "tin": _of("tin_fraction", 0.25, (_POORER, _RICHER))._replace(noun=quantity("tin_fraction").symbol),
     "resistivity": Kind("resistivity of the A15", "µΩ cm", 3.0, (_RICHER, _POORER)),
-    "field": Kind("Bc2", "T", 0.2, _BC2),
-    "tc": Kind("Tc", "K", 0.0, _TC),
+    "field": _of("Bc2_T", 0.2, _BC2),
+    "tc": _of("Tc_K", 0.0, _TC),
     "rrr": Kind("copper RRR", "", 0.1, _COPPER, logarithm=-1),
     "current": Kind("Ic at {} T", "A", 0.0, _CURRENT, logarithm=1),
     LAW: Kind("course of conversion", "", 0.0, ("", "")),

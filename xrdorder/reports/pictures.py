@@ -6,7 +6,7 @@ import io
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ from xrdorder.results.sample_file import StoredSample
 from xrdorder.results.study_table import study_table
 
 FORMATS = ("png", "svg", "pdf")
+_DRAWN = ("curves", "lines", "phases", "single_lines", "cross_checks", "parameters")
 PANELS = {
     "site-order": "site_order", "tin": "tin_fraction", "lattice": "a_nm", "domain-size": "domain_size_nm",
     "a15-fraction": "a15_fraction", "tc": "Tc_K", "bc2": "Bc2_4K2_T",
@@ -100,28 +101,6 @@ class Missing:
         return f"{self.name}: {self.reason}" + (f" (details in {self.log})" if self.log else "")
 
 
-class Samples:
-    """The stored samples of a study, each read once, with all that is drawn of it."""
-
-    GROUPS = ("curves", "lines", "phases", "single_lines", "cross_checks", "parameters")
-
-    def __init__(self, opened: OpenStudy) -> None:
-        self._opened = opened
-        self._read: dict[str, StoredSample] = {}
-
-    def __call__(self, name: str) -> StoredSample:
-        """Give a sample.
-
-        Raises
-        ------
-        StudyError
-            Its result cannot be read.
-        """
-        if name not in self._read:
-            self._read[name] = self._opened.sample(name, self.GROUPS)
-        return self._read[name]
-
-
 @dataclass(frozen=True)
 class Scene:
     """What figures are made of.
@@ -131,7 +110,8 @@ class Scene:
     opened : OpenStudy
     look : FirstLook
         Verdicts on it, made once.
-    samples : Samples
+    samples : callable
+        Gives the stored sample of a name with all that is drawn of it, read once; a `StudyError` where it cannot be.
     size : Size
     chosen : tuple of str
         Samples that figures of single samples show; what each says of itself unless given.
@@ -139,19 +119,20 @@ class Scene:
 
     opened: OpenStudy
     look: FirstLook
-    samples: Samples
+    samples: Callable[[str], StoredSample]
     size: Size = SCREEN
     chosen: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, opened: OpenStudy, size: Size = SCREEN) -> Scene:
         """Make the scene of a study."""
-        return cls(opened, first_look(opened.results, opened.library()), Samples(opened), size)
+        samples = cache(partial(opened.sample, groups=_DRAWN))
+        return cls(opened, first_look(opened.results, opened.library()), samples, size)
 
     @cached_property
     def plan(self) -> LotPlan | None:
         """What to react next: of the lot that is ahead, else of that with most treatments."""
-        return plan_of(self.opened, self.look.library, next(iter(self.look.ahead_and_reference), ""))
+        return plan_of(self.opened, next(iter(self.look.ahead_and_reference), ""))
 
     @cached_property
     def table(self) -> Table:

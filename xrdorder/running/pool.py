@@ -5,7 +5,6 @@ whose numerical libraries run threads can lock up. A spawned worker takes one to
 plus imports), which is why a handful of samples is fitted in this process instead.
 """
 
-import gc
 import os
 import signal
 import sys
@@ -168,7 +167,6 @@ def _begin_worker(_: object) -> None:
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    gc.freeze()  # what was imported stays: looking through it for garbage takes a tenth of the time of a figure
 
 
 def _end_with_parent() -> None:

@@ -36,7 +36,7 @@ from xrdorder.superconductivity.pinning import (
     layer_force,
     peak_pinning_force,
 )
-from xrdorder.superconductivity.strain import Strained, intrinsic_strain, pre_strain, strain_factors
+from xrdorder.superconductivity.strain import Strained, check_strain, pre_strain, strain_factors
 from xrdorder.superconductivity.targets import HELIUM_K
 
 Array = NDArray[np.float64]
@@ -91,11 +91,23 @@ class Conditions:
             raise ValidityError("an intrinsic and an applied strain are given; give one of them")
 
     def draws(self, common: Common) -> Array:
-        """Draw the intrinsic strain in a wire, shape (n,)."""
-        if self.strain is None:
-            design = self.design or common.design
-            return intrinsic_strain(self.applied_strain, u_applied=self.u_strain, design=design, common=common)
-        return np.asarray(self.strain + self.u_strain * common.own("strain"))
+        """Draw the intrinsic strain in a wire, shape (n,); its pre-strain is common to a lot.
+
+        Raises
+        ------
+        UnknownNameError, ValidityError
+            The design of the wire is not known, or the strain is no fraction.
+        """
+        from scipy.special import ndtr
+
+        own = self.u_strain * common.own("strain")
+        if self.strain is not None:
+            return np.asarray(self.strain + own)
+        check_strain(self.applied_strain)
+        design = self.design or common.design
+        usual = pre_strain(design)
+        wire = usual.low + (usual.high - usual.low) * ndtr(common.of_lot(f"pre-strain/{design}"))
+        return np.asarray(wire + self.applied_strain + own)
 
     def words(self, *, temperature: bool = True, designs: Iterable[str] = ()) -> str:
         """Say the state in words, of wires of the designs given.

@@ -47,16 +47,6 @@ class PreStrain:
     high: float
     source: str
 
-    @property
-    def value(self) -> float:
-        """Middle of the range."""
-        return 0.5 * (self.low + self.high)
-
-    @property
-    def u(self) -> float:
-        """Standard uncertainty: that of a rectangular distribution."""
-        return float((self.high - self.low) / np.sqrt(12.0))
-
 
 PRE_STRAINS = {
     "": PreStrain(
@@ -82,42 +72,13 @@ def pre_strain(design: str = "") -> PreStrain:
 
     Examples
     --------
-    >>> f"{pre_strain('bronze').value:.4f} +- {pre_strain('bronze').u:.4f}"
-    '-0.0035 +- 0.0003'
+    >>> pre_strain("bronze").low, pre_strain("bronze").high
+    (-0.004, -0.003)
     """
     if design not in PRE_STRAINS:
         known = ", ".join(name for name in PRE_STRAINS if name)
         raise UnknownNameError(f"no pre-strain known for the wire design '{design}'; known are: {known}")
     return PRE_STRAINS[design]
-
-
-def intrinsic_strain(
-    applied: float = 0.0, *, u_applied: float = 0.0, design: str = "", common: Common
-) -> Array:
-    """Draw the intrinsic strain of the A15 in a wire under an applied axial strain, shape (n,).
-
-    Parameters
-    ----------
-    applied, u_applied : float
-        Strain of the wire counted from its state after cooling, and its standard uncertainty.
-    design : str
-        A key of `PRE_STRAINS`. The pre-strain is common to a lot.
-    common : Common
-
-    Raises
-    ------
-    UnknownNameError
-        The design is not known.
-    ValidityError
-        The strain is no fraction.
-    """
-    from scipy.special import ndtr
-
-    _check_strain(np.asarray(applied))
-    usual = pre_strain(design)
-    place = ndtr(common.of_lot(f"pre-strain/{design}"))
-    wire = usual.low + (usual.high - usual.low) * place
-    return np.asarray(wire + applied + u_applied * common.own("strain"))
 
 
 @dataclass(frozen=True)
@@ -130,15 +91,14 @@ class Strained:
         Intrinsic axial strain.
     bc2_factor, tc_factor : array, (n,)
         Bc2 at 0 K and Tc over their values free of strain, all relations in equal parts.
-    bc2_answers, tc_answers : tuple of Answer
-        What each relation says.
+    bc2_answers : tuple of Answer
+        What each strain function says.
     """
 
     strain: Array = field(repr=False)
     bc2_factor: Array = field(repr=False)
     tc_factor: Array = field(repr=False)
     bc2_answers: tuple[Answer, ...]
-    tc_answers: tuple[Answer, ...]
 
     @property
     def flags(self) -> tuple[Flag, ...]:
@@ -181,13 +141,11 @@ def strain_factors(strain: ArrayLike, *, common: Common) -> Strained:
     >>> f"{np.median(at.bc2_factor):.2f} {np.median(at.tc_factor):.2f}"
     '0.94 0.98'
     """
-    given = np.asarray(strain, dtype=np.float64)
-    _check_strain(given)
-    draws = np.broadcast_to(given, (common.n,))
+    check_strain(strain)
+    draws = np.broadcast_to(np.asarray(strain, dtype=np.float64), (common.n,))
     bc2_answers = tuple(_bounded(answer, draws) for answer in common.ask("strain-function", draws))
     factor = mix(bc2_answers, "strain-function", common)
-    tc_answers = common.ask("tc-strain", factor)
-    return Strained(draws, factor, mix(tc_answers, "tc-strain", common), bc2_answers, tc_answers)
+    return Strained(draws, factor, mix(common.ask("tc-strain", factor), "tc-strain", common), bc2_answers)
 
 
 def _bounded(answer: Answer, strain: Array) -> Answer:
@@ -287,7 +245,8 @@ def _of(target: str, free: Array, factor: Answer, *relations: Relation) -> Answe
     return Answer(relations, draws, 0.0 if reason else float(np.mean(known)), reason, target, value=middle)
 
 
-def _check_strain(strain: Array) -> None:
+def check_strain(strain: ArrayLike) -> None:
+    """Refuse intrinsic strains that are not finite, or no fractions."""
     bad = np.atleast_1d(strain)[~(np.abs(np.atleast_1d(strain)) <= MOST_STRAIN)]
     if bad.size:
         raise ValidityError(
