@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from xrdorder.cli.console import File, show
+from xrdorder.cli.console import File, Part, show
 from xrdorder.cli.named_files import PICTURE, save_figure
 from xrdorder.cli.options import (
     ANY,
@@ -23,7 +23,6 @@ from xrdorder.files import read_bytes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from xrdorder.cli.console import Part
     from xrdorder.exceptions import Flag
     from xrdorder.fitting import Calibration as FittedCalibration
 
@@ -85,7 +84,7 @@ def calibrate(patterns: tuple[Path, ...], out: Path, figure: Path | None, **told
         save_figure(fitted.plot(), figure)
 
 
-def _parts(calibration: "FittedCalibration") -> "list[Part]":
+def _parts(calibration: "FittedCalibration") -> list[Part]:
     """How good the fit is, the instrument with its uncertainties, the specimen of the standard, and advice."""
     from xrdorder.quantities.formatting import concise
 

@@ -5,14 +5,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from xrdorder.cli.console import Entry, details_option, show
+from xrdorder.cli.console import Entry, Part, details_option, show
 from xrdorder.cli.options import ANY, EXISTING_FILE, POSITIVE, dopant_options
 from xrdorder.exceptions import ValidityError
+from xrdorder.quantities.tables import entries
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from xrdorder.cli.console import Part
     from xrdorder.estimates.from_numbers import Estimate
 
 _WIRES = {"binary": "binary wire", "doped": "doped wire", "Ta": "tantalum-doped wire", "Ti": "titanium-doped wire"}
@@ -81,7 +81,7 @@ def estimate(
     show(*_parts(estimate, details=details))
 
 
-def _parts(estimate: "Estimate", *, details: bool) -> "list[Part]":
+def _parts(estimate: "Estimate", *, details: bool) -> list[Part]:
     """The joint estimates; with `details` also each published relation, with validity and source."""
     wire = f" of {_WIRES[estimate.wire]}" if estimate.wire in _WIRES else ""
     parts: list[Part] = [
@@ -100,10 +100,7 @@ def _parts(estimate: "Estimate", *, details: bool) -> "list[Part]":
     lines = [f"Flag {flag.name}: {flag.message}" for flag in estimate.flags]
     parts += [
         *lines,
-        *(
-            Entry("Assumptions" if k == 0 else "", assumption)
-            for k, assumption in enumerate(estimate.assumptions)
-        ),
+        *entries("Assumptions", estimate.assumptions),
     ]
     reading = (
         "In brackets: standard uncertainty (k = 1). Joint model (docs/explanation/evidence.md): "

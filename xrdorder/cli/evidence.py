@@ -6,14 +6,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import Entry, File, details_option, show
+from xrdorder.cli.console import Entry, File, Part, details_option, show
 from xrdorder.cli.named_files import NEW_FILE
+from xrdorder.quantities.tables import Column, Heading, Table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from xrdorder.cli.console import Part
-    from xrdorder.quantities.tables import Table
     from xrdorder.relations.published_samples import PublishedSample
 
 _QUANTITIES = {
@@ -103,12 +102,11 @@ def _number(sample: "PublishedSample", names: "Sequence[str]") -> float:
     return next((x for x in (getattr(sample, name) for name in names) if math.isfinite(x)), math.nan)
 
 
-def _summary(chosen: "Sequence[PublishedSample]") -> "Table":
+def _summary(chosen: "Sequence[PublishedSample]") -> Table:
     """How many have what, and from where to where it goes."""
     from statistics import median
 
     from xrdorder.quantities.registry import unit_of
-    from xrdorder.quantities.tables import Heading, Table
 
     rows = []
     for words, digits, names in _QUANTITIES.values():
@@ -124,24 +122,22 @@ def _summary(chosen: "Sequence[PublishedSample]") -> "Table":
     return Table.of(head, rows, title=f"{samples} of {laboratories}")
 
 
-def _list(chosen: "Sequence[PublishedSample]") -> "Table":
-    from xrdorder.quantities.tables import Heading, Table
-
-    head = [Heading("sample", numeric=False), Heading("tin", "at.%"), Heading("a", "nm"), Heading("order", optional=5)]
-    head += [Heading("Tc", "K"), Heading("by", numeric=False), Heading("Bc2", "T")]
-    head += [Heading("by ", numeric=False, optional=1), Heading("resistivity", "µΩ cm", optional=4)]
-    head += [Heading("grains", "nm", optional=6), Heading("known", numeric=False, optional=2)]
-    head += [Heading("laboratory", numeric=False, optional=7)]
-    rows = [
-        (
-            s.name, _text(s.tin_at_percent), _text(s.a_nm, ".5f"), _text(_number(s, ("site_order", "S_a"))),
-            _text(s.Tc_K), s.Tc_criterion, _field(s), s.Bc2_criterion,
-            _text(s.resistivity_uohm_cm), _text(s.grain_size_nm), s.known, s.laboratory,
-        )
-        for s in chosen
-    ]  # fmt: skip
-    kept = [k for k in range(len(head)) if any(row[k] for row in rows)]
-    return Table.of([head[k] for k in kept], [[row[k] for k in kept] for row in rows])
+def _list(chosen: "Sequence[PublishedSample]") -> Table:
+    columns: tuple[Column[PublishedSample], ...] = (
+        ("sample", lambda s: s.name),
+        (("tin", "at.%"), lambda s: _text(s.tin_at_percent)),
+        (("a", "nm"), lambda s: _text(s.a_nm, ".5f")),
+        (Heading("order", optional=5), lambda s: _text(_number(s, ("site_order", "S_a")))),
+        (("Tc", "K"), lambda s: _text(s.Tc_K)),
+        ("by", lambda s: s.Tc_criterion),
+        (("Bc2", "T"), _field),
+        (Heading("by ", numeric=False, optional=1), lambda s: s.Bc2_criterion),
+        (Heading("resistivity", "µΩ cm", optional=4), lambda s: _text(s.resistivity_uohm_cm)),
+        (Heading("grains", "nm", optional=6), lambda s: _text(s.grain_size_nm)),
+        (Heading("known", numeric=False, optional=2), lambda s: s.known),
+        (Heading("laboratory", numeric=False, optional=7), lambda s: s.laboratory),
+    )
+    return Table.by(chosen, columns, filled=True)
 
 
 def _text(number: float, form: str = "g") -> str:
@@ -153,12 +149,12 @@ def _field(sample: "PublishedSample") -> str:
     return _text(sample.Bc2_T) + (f" at {sample.Bc2_at_k:g} K" if sample.Bc2_at_k > 0.0 else "")
 
 
-def _notes(chosen: "Sequence[PublishedSample]") -> "list[Part]":
+def _notes(chosen: "Sequence[PublishedSample]") -> list[Part]:
     transition = any(s.Tc_criterion or s.Bc2_criterion for s in chosen)
     return [*([_CRITERIA] if transition else []), "xrdorder evidence NAME shows source, treatment and remarks of one."]
 
 
-def _one(sample: "PublishedSample") -> "list[Part]":
+def _one(sample: "PublishedSample") -> list[Part]:
     """Everything about one sample."""
     from xrdorder.quantities.registry import unit_of
     from xrdorder.relations.entry import LABELS

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import Entry, show
+from xrdorder.cli.console import Entry, Part, show
 from xrdorder.cli.options import EXISTING_FILE
+from xrdorder.quantities.tables import Column, Heading, Table
+from xrdorder.quantities.tables import entries as beside
 
 if TYPE_CHECKING:
-    from xrdorder.cli.console import Part
     from xrdorder.relations import Library, Relation
 
 _SOURCE = 30
@@ -81,25 +82,20 @@ def _text_of(entry: "Relation") -> str:
     return " ".join((entry.name, question, entry.title, entry.formula, entry.output.meaning, entry.source, entry.notes))
 
 
-def _listed(entries: "list[Relation]") -> "list[Part]":
+def _listed(entries: "list[Relation]") -> list[Part]:
     """Give a list of relations, by the question they answer."""
-    from xrdorder.quantities.tables import Heading, Table
     from xrdorder.relations import KINDS
 
-    head = [Heading(words, numeric=False) for words in ("relation", "known", "wire", "valid", "criterion")]
-    head.append(Heading("source", numeric=False, optional=1))
+    columns: tuple[Column[Relation], ...] = (
+        ("relation", lambda entry: entry.name), ("known", lambda entry: entry.known),
+        ("wire", lambda entry: entry.wire), ("valid", lambda entry: str(entry.validity)), ("criterion", _criterion),
+        (Heading("source", numeric=False, optional=1), _short_source),
+    )  # fmt: skip
     count = f"{len(entries)} relation{'s' if len(entries) > 1 else ''}"
     parts: list[Part] = [f"{count}; xrdorder relations NAME shows one, xrdorder evidence the samples"]
     for kind, question in KINDS.items():
-        rows = [
-            (entry.name, entry.known, entry.wire, entry.validity, _criterion(entry), _short_source(entry))
-            for entry in entries
-            if entry.kind == kind
-        ]
-        if rows:
-            kept = [k for k in range(len(head)) if any(row[k] for row in rows)]
-            table = Table.of([head[k] for k in kept], [[row[k] for k in kept] for row in rows])
-            parts += ["", f"{question} ({kind})", "", table]
+        if some := [entry for entry in entries if entry.kind == kind]:
+            parts += ["", f"{question} ({kind})", "", Table.by(some, columns, filled=True)]
     return parts
 
 
@@ -117,7 +113,7 @@ def _short_source(entry: "Relation") -> str:
     return textwrap.shorten(words, _SOURCE, placeholder=" ...")
 
 
-def _relation(entry: "Relation") -> "list[Part]":
+def _relation(entry: "Relation") -> list[Part]:
     """Give everything about one relation."""
     from xrdorder.relations import KINDS, LABELS
 
@@ -127,7 +123,7 @@ def _relation(entry: "Relation") -> "list[Part]":
         ("Question", f"{KINDS[entry.kind]} ({entry.kind})"),
         ("Title", entry.title),
         ("Formula", entry.formula),
-        *(("Input" if k == 0 else "", text) for k, text in enumerate(symbols)),
+        *beside("Input", symbols),
         ("Output", f"{output.name}: {output.meaning}" + (f", in {output.unit}" if output.unit != "1" else "")),
         ("Source", f"{entry.source}, {entry.equation}"),
         ("Known", LABELS[entry.known]),

@@ -5,13 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from xrdorder.cli.console import File, show
+from xrdorder.cli.console import File, Part, show
 from xrdorder.cli.named_files import NEW_FILE
 from xrdorder.cli.options import EXISTING_FILE, POSITIVE
 from xrdorder.quantities.formatting import rounded, with_sign
 
 if TYPE_CHECKING:
-    from xrdorder.cli.console import Part
     from xrdorder.material import FittedScale
 
 
@@ -64,7 +63,7 @@ def tin_scale(
         show("", File("Scale", str(out)))
 
 
-def _parts(fitted: "FittedScale") -> "list[Part]":
+def _parts(fitted: "FittedScale") -> list[Part]:
     """The scale beside the published one, and every sample against it."""
     from xrdorder.material import PUBLISHED_SCALE
     from xrdorder.quantities.formatting import concise
