@@ -1,7 +1,7 @@
 """Do it from a terminal.
 
-Each command has a module of its own which parses, makes one library call and shows the answer; what it shows is made in
-its `_screen` module where that is long. Only click is imported until a command runs, so that help comes at once.
+Each command has a module of its own which parses, makes one library call and shows the answer; what is said of a result
+stands in `xrdorder.views`. Only click is imported until a command runs, so that help comes at once.
 `program` turns errors into one line and an exit code, `options` holds what commands share, `console` is the one door to
 the terminal: paragraphs, tables, progress.
 

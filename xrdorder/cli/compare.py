@@ -1,7 +1,7 @@
 """Which variant is better, by how much, and is the difference real?"""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -26,18 +26,7 @@ _BY = ("treatment", "reaction-temperature", "hold-time", "dose", "lot", "positio
 @click.option("--all-pairs", is_flag=True, help="Compare every variant with every other; without a figure.")
 @click.option("--figures/--no-figures", default=True, show_default=True, help="Save a figure of the differences.")
 @details_option
-def compare(
-    study: Path,
-    by: str,
-    quantities: tuple[str, ...],
-    reference: str,
-    without: tuple[str, ...],
-    lot: str,
-    pair: tuple[str, str] | None,
-    all_pairs: bool,
-    figures: bool,
-    details: bool,
-) -> None:
+def compare(study: Path, pair: tuple[str, str] | None, figures: bool, details: bool, **chosen: Any) -> None:
     """Compare variants: which is best, by how much, how surely.
 
     Correlated errors cancel in differences; replicates show how far equal wires scatter; probabilities are corrected
@@ -55,13 +44,11 @@ def compare(
     if words := opened.difference:
         complain(f"remark: {words}")
     if pair:
-        _refuse_beside(by, quantities, reference, without, lot, all_pairs)
+        _refuse_beside(**chosen)
         show(*compare_pair(opened.results, *pair, opened.library()).parts())
         return
     with Progress("comparing"):
-        comparison = compare_study(
-            opened, by, quantities, reference=reference, without=without, lot=lot, all_pairs=all_pairs,
-        )  # fmt: skip
+        comparison = compare_study(opened, **chosen)
     show(*comparison.parts(details=details), "")
     if comparison.compared:
         table = study / "results" / "comparison.csv"
@@ -70,9 +57,9 @@ def compare(
         _draw(comparison, study / "results" / "figures" / "comparison.png", figures)
 
 
-def _refuse_beside(*given: object) -> None:
+def _refuse_beside(by: str, **others: object) -> None:
     """Refuse options that say what is compared beside a pair that does."""
-    if any(given[1:]) or given[0] != "treatment":
+    if any(others.values()) or by != "treatment":
         raise click.BadParameter("--pair says what is compared; leave out the options that say so otherwise")
 
 
