@@ -1,5 +1,6 @@
 """What `import xrdorder` offers a notebook: names, faces, tidy numbers, figures; the page of the docs runs."""
 
+import html
 import inspect
 import re
 import subprocess
@@ -13,6 +14,8 @@ import pytest
 
 import xrdorder
 from tests.cli.test_commands import STUDY
+from tests.figures.test_measured import held as held_against_measurements
+from xrdorder.cli.console import rendered
 from xrdorder.display import Displayed
 
 PAGE = Path(__file__).parents[2] / "docs/howto/notebooks.md"
@@ -62,6 +65,16 @@ def test_what_cannot_be_drawn_says_so():
     for ask in (Nothing().plot, Nothing().to_dataframe, Nothing().table):
         with pytest.raises(TypeError, match="a Nothing"):
             ask()
+
+
+def test_a_notebook_shows_what_the_terminal_shows():
+    held = held_against_measurements()
+    screen, face = (" ".join(text.split()) for text in (rendered(*held.parts(), width=300), held._repr_html_()))
+    shown = html.unescape(re.sub(r"<[^>]+>", " ", face))
+    # in any order: units stand in a line of their own on a terminal, below each heading in a browser
+    there, here = (sorted(word for word in text.split() if word.strip("-")) for text in (screen, shown))
+    assert there == here and len(here) > 50
+    assert held.table() in held.parts()
 
 
 @pytest.mark.slow

@@ -14,6 +14,7 @@ from xrdorder.exceptions import StudyError
 from xrdorder.quantities.caveats import NOT_WIDENED
 from xrdorder.quantities.formatting import with_interval
 from xrdorder.relations import PUBLISHED
+from xrdorder.relations.tin_from_lattice import DEFAULT
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +94,8 @@ def test_words_say_how_sure_it_is(probability, significant, said):
 def test_the_published_scatter_has_units_and_doubt():
     values = Values("tin_at_percent", ("a", "b"), np.array([24.0, 24.1]), np.zeros((2, 0)), np.full((2, 1), 0.1))
     prior = prior_of(values)
-    assert prior.u == pytest.approx(0.147, abs=0.001) and prior.held == prior.u  # 0.02 pm over 0.136 pm per at.%
+    by_line = 0.02 / (10.0 * DEFAULT.slope_nm)  # 0.02 pm over the slope of the line in pm per at.%
+    assert prior.u == pytest.approx(by_line) and prior.held == prior.u
     lattice = prior_of(Values("a_nm", ("a", "b"), np.full(2, 0.5288), np.zeros((2, 0)), np.full((2, 1), 1e-6)))
     assert lattice.u == pytest.approx(2e-5) and lattice.held == 0.0
     for freedom in range(3):

@@ -9,10 +9,8 @@ import xarray as xr
 
 from tests.explanation import explained
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.explanation.chain import FITTED
-from xrdorder.explanation.explanation import explain, explain_stored
+from xrdorder.explanation.explanation import FITTED, explain, explain_stored, quantities_table
 from xrdorder.explanation.families import FAMILIES
-from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.material import TinScale, characterise
 from xrdorder.quantities.registry import columns
 from xrdorder.relations import LABELS

@@ -14,8 +14,7 @@ from xrdorder.cli import main
 from xrdorder.comparison import verdict
 from xrdorder.comparison.variants import QUANTITIES, compare_wires, wires_of
 from xrdorder.estimates.relation_columns import with_relations
-from xrdorder.explanation.explanation import explain
-from xrdorder.explanation.quantities_table import quantities_table
+from xrdorder.explanation.explanation import explain, quantities_table
 from xrdorder.figures import trend_figure
 from xrdorder.results.collate import RESULTS_CSV, collate, write_results
 from xrdorder.results.study_table import study_table

@@ -17,8 +17,7 @@ from xrdorder.comparison.leading import leading
 from xrdorder.comparison.study_comparison import compare_study
 from xrdorder.comparison.wording import manner
 from xrdorder.exceptions import StudyError, UnknownNameError
-from xrdorder.explanation.explanation import explain
-from xrdorder.explanation.quantities_table import quantities_table
+from xrdorder.explanation.explanation import explain, quantities_table
 from xrdorder.figures.counts import TITLES
 from xrdorder.planning import plan_words
 from xrdorder.quantities.formatting import rounded

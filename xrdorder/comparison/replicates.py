@@ -22,7 +22,7 @@ uncertainty.) Fewer degrees hardly tell anything: there the prior is what is pub
 wires it called chance a trend twice as often as it should.)
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -95,16 +95,7 @@ class Repeatability:
         factor_square : array, (...)
             Its variance for a scatter of one.
         """
-        size, known, factor = np.broadcast_arrays(np.abs(value), known_square, factor_square)
-        chances = np.empty(size.size)
-        numbers = np.stack([np.ravel(array).astype(float) for array in (size, known, factor)], axis=1)
-        for start in range(0, size.size, 8192):  # pairs of hundreds of variants by all nodes would fill the memory
-            x, fixed, for_one = numbers[start : start + 8192].T[:, :, None]
-            u = np.sqrt(fixed + self.nodes**2 * for_one)
-            ratio = np.where(x == 0.0, 0.0, np.inf) + np.zeros_like(u)
-            np.divide(x, u, out=ratio, where=u > 0.0)
-            chances[start : start + 8192] = 2.0 * ndtr(-ratio) @ self.weights
-        return chances.reshape(size.shape)
+        return self._averaged(value, known_square, factor_square, np.asarray)
 
     def corrected(self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike) -> Array:
         """`chance` for each of many values that share one scatter, corrected for their number.
@@ -119,14 +110,21 @@ class Repeatability:
         value, known_square, factor_square : array, (c,)
             As for `chance`.
         """
-        size, known, factor = (np.asarray(array, dtype=float) for array in (np.abs(value), known_square, factor_square))
+        return self._averaged(value, known_square, factor_square, holm)
+
+    def _averaged(
+        self, value: ArrayLike, known_square: ArrayLike, factor_square: ArrayLike, rule: Callable[[Array], Array]
+    ) -> Array:
+        """Chances after a rule for many values at one scatter, averaged over the scatters that may be."""
+        size, known, factor = np.broadcast_arrays(np.abs(value), known_square, factor_square)
         chances = np.zeros(size.shape)
         some = max(2**18 // max(size.size, 1), 1)
         for start in range(0, len(self.nodes), some):  # all at once would fill the memory
-            u = np.sqrt(known + self.nodes[start : start + some, None] ** 2 * factor)
+            nodes = self.nodes[start : start + some].reshape(-1, *[1] * size.ndim)
+            u = np.sqrt(known + nodes**2 * factor)
             ratio = np.where(size == 0.0, 0.0, np.inf) + np.zeros_like(u)
             np.divide(size, u, out=ratio, where=u > 0.0)
-            chances += self.weights[start : start + some] @ holm(2.0 * ndtr(-ratio))
+            chances += np.tensordot(self.weights[start : start + some], rule(2.0 * ndtr(-ratio)), 1)
         return chances
 
     def half_width(self, known_square: ArrayLike, factor_square: ArrayLike, level: float = 0.95) -> Array:

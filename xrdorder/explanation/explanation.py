@@ -16,12 +16,15 @@ import numpy as np
 
 from xrdorder.display import Displayed
 from xrdorder.exceptions import StudyError, UnknownNameError, did_you_mean
-from xrdorder.explanation.chain import Chains, Step
 from xrdorder.explanation.correlations import Covariance, FittedParameter
 from xrdorder.explanation.families import FAMILIES, KINDS, OWN_LINE
 from xrdorder.material import PUBLISHED_SCALE
+from xrdorder.material.formulas import recomputed
 from xrdorder.material.lattice_strain import FREE
-from xrdorder.quantities.registry import Quantity, known, rank, unit_of
+from xrdorder.quantities.formatting import MISSING
+from xrdorder.quantities.records import Record, symbol_of
+from xrdorder.quantities.registry import Quantity, known, rank, standing_in, unit_of
+from xrdorder.quantities.tables import Heading, Table
 from xrdorder.results.collated import (
     Sharing,
     ToldColumn,
@@ -33,10 +36,84 @@ from xrdorder.results.collated import (
 )
 from xrdorder.results.columns import TOLD_COLUMNS, quantity_asked
 from xrdorder.results.open_study import RESULTS, SAMPLES, sample_file
+from xrdorder.results.parameters import StoredParameters
 from xrdorder.results.sample_file import FAILED, StoredSample, read_sample
 from xrdorder.running.instruments import calibration_words
 from xrdorder.running.model_summary import model_words
 from xrdorder.uncertainty import PRIVATE, Contributions
+
+FITTED = "fitted to the pattern"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step from the pattern to a quantity.
+
+    Attributes
+    ----------
+    record : Record
+        How the quantity was computed; without inputs for what was fitted.
+    value : float
+        As stored.
+    recomputed : float
+        The formula evaluated with the stored inputs; NaN where there is none.
+    """
+
+    record: Record
+    value: float
+    recomputed: float
+
+    @property
+    def quantity(self) -> str:
+        """What the step gives."""
+        return self.record.quantity
+
+    @property
+    def reproduced(self) -> bool | None:
+        """Whether this version finds the stored value again; None where it cannot tell.
+
+        Inputs are stored in full precision: only rounding of a few operations may remain.
+        """
+        if math.isnan(self.recomputed) or math.isnan(self.value):
+            return None
+        return math.isclose(self.recomputed, self.value, rel_tol=1e-9, abs_tol=1e-15)
+
+
+class Chains:
+    """The steps to all quantities of a sample; each step is worked out once."""
+
+    def __init__(self, sample: StoredSample) -> None:
+        self._sample, self._parameters = sample, StoredParameters.of(sample).values
+        self._steps: dict[str, Step | None] = {}
+
+    def to(self, quantity: str) -> tuple[Step, ...]:
+        """All steps that lead to a quantity, what was fitted first, the quantity itself last."""
+        done: dict[str, Step] = {}
+
+        def go(name: str) -> None:
+            step = self._step(name)
+            if step is None or name in done:
+                return
+            for before in (*(given.quantity for given in step.record.inputs), *step.record.numbers):
+                go(before)
+            done[name] = step
+
+        go(quantity)
+        if quantity not in done:
+            value = self._sample.values.get(quantity, math.nan)
+            nothing = Record(quantity, symbol_of(quantity), value, remark="no record of it is stored")
+            done[quantity] = Step(nothing, value, math.nan)
+        return tuple(done.values())
+
+    def _step(self, name: str) -> Step | None:
+        if name not in self._steps:
+            record = self._sample.records.get(name)
+            if record is None and name in self._parameters:
+                record = Record(name, name, self._parameters[name], remark=FITTED)
+            known = self._sample.values
+            step = Step(record, known.get(name, record.value), recomputed(record)) if record is not None else None
+            self._steps[name] = step
+        return self._steps[name]
 
 
 @dataclass(frozen=True)
@@ -458,3 +535,44 @@ def _asked_with(sample: StoredSample, target: str) -> tuple[str, ...]:
     if branches and target.startswith("Bc2"):
         words.append(branches)
     return tuple(words)
+
+
+_HEAD = (
+    Heading("quantity", numeric=False),
+    Heading("value", meaning="standard uncertainty (k = 1) of the last digits in brackets, or the 68 % interval"),
+    Heading("unit", numeric=False),
+    Heading("independent u", meaning="part of the uncertainty that no other sample shares", optional=1),
+    Heading("largest source", meaning="with its share of the squared uncertainty", numeric=False),
+    Heading("column", meaning="name in results.csv", numeric=False, optional=2),
+)
+
+
+def quantities_table(explained: Explanation, *, every: bool = False) -> Table:
+    """Give a row for each quantity that people look at, or for `every` one.
+
+    Examples
+    --------
+    >>> [one.words for one in _HEAD][:3]
+    ['quantity', 'value', 'unit']
+    """
+    known = {quantity.name: quantity for quantity in explained.quantities}
+    shown = [known[quantity.name] for quantity in standing_in("section") if quantity.name in known]
+    if every:
+        shown = list(explained.quantities)
+    elif explained.sample.failed:
+        shown = []
+    return Table.of(_HEAD, [_row(entry) for entry in shown if every or math.isfinite(entry.value)])
+
+
+def _row(explained: QuantityExplained) -> tuple[str, ...]:
+    about, independent = explained.about, ""
+    if math.isnan(explained.value):
+        value, sources = MISSING, "cannot be given"
+    elif explained.estimated:
+        value, sources = about.interval_text(explained.value, explained.low, explained.high), "joint model"
+    else:
+        value = about.value_text(explained.value, explained.u)
+        independent = about.u_text(explained.private) if explained.private > 0.0 else ""
+        largest = explained.budget[0] if explained.budget else None
+        sources = f"{largest.title} {100.0 * (largest.u / explained.u) ** 2:.0f} %" if largest else ""
+    return about.noun, value, about.people.unit, independent, sources, about.column

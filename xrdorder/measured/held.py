@@ -206,9 +206,9 @@ def unclear(agreements: Sequence[Agreement], *, slope: bool = False) -> str:
         return f"{name} is adopted already"
     if best.shifted is None:
         return f"a sample lies outside the validity of {name} at its central value"
-    if slope and best.tilted is None:
-        return f"{len(best.samples)} samples are too few for a slope of {name}, or all predict the same"
-    if slope and best.tilted is not None:
+    if slope:
+        if best.tilted is None:
+            return f"{len(best.samples)} samples are too few for a slope of {name}, or all predict the same"
         clear = abs(best.tilted.slope - 1.0) > SIGNIFICANT_U * best.tilted.u_slope
         return "" if clear else f"no significant slope of {name}, {rounded(best.tilted.slope, best.tilted.u_slope)}"
     offset = f"{rounded(best.difference, best.u_own, signed=True)} {unit}"

@@ -13,7 +13,7 @@ what all have in common cancels.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -64,7 +64,7 @@ class Row:
 
     @property
     def difference(self) -> float:
-        """Measured less estimate."""
+        """MeasuredValue less estimate."""
         return self.measured.value - self.value
 
     @property
@@ -129,23 +129,23 @@ def rows(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> l
     return sorted(compared, key=lambda row: order.index(row.measured.quantity))
 
 
-def _of_sample(sample: Subject, draws: StudyDraws) -> list[Row]:
-    rows_of_sample = []
+_NOT_ESTIMATED = {
+    "rrr_copper": "it tells tin that reached the copper, which no pattern shows",
+    "resistivity_ratio_a15": "no relation was read that takes it",
+    "a15_area_fraction": "it turns layer currents into those of the section",
+    "non_copper_area_mm2": "it turns layer currents into those of the section",
+}
+
+
+def _of_sample(sample: Subject, draws: StudyDraws) -> Iterator[Row]:
     for value in sample.measured:
         row = Row(sample.name, sample.lot, value)
-        if value.quantity == "grain_size_nm":
-            rows_of_sample.append(_grain(sample, value))
-        elif value.quantity in ("tin_at_percent", "resistivity_uohm_cm", "Tc_K", "Bc2_T", "irreversibility_field_T"):
-            rows_of_sample.append(_estimated(sample, value, draws))
-        elif value.quantity == "rrr_copper":
-            rows_of_sample.append(
-                _noted(row, "not estimated: it tells tin that reached the copper, which no pattern shows")
-            )
-        elif value.quantity == "resistivity_ratio_a15":
-            rows_of_sample.append(_noted(row, "not estimated: no relation was read that takes it"))
-        elif value.quantity in ("a15_area_fraction", "non_copper_area_mm2"):
-            rows_of_sample.append(_noted(row, "not estimated: it turns layer currents into those of the section"))
-    return rows_of_sample
+        if value.quantity in _NOT_ESTIMATED:
+            yield replace(row, note=f"not estimated: {_NOT_ESTIMATED[value.quantity]}", comparable=False)
+        elif value.quantity == "grain_size_nm":
+            yield _grain(row, sample)
+        elif value.quantity != "critical_current_a":
+            yield _estimated(row, sample, draws)
 
 
 def _above_bc2(sample: Subject, value: MeasuredValue) -> str:
@@ -156,85 +156,78 @@ def _above_bc2(sample: Subject, value: MeasuredValue) -> str:
     return f"; measured above the Bc2 of {max(same):g} T of {sample.name}, within their uncertainties"
 
 
-def _noted(row: Row, note: str) -> Row:
-    return Row(row.sample, row.lot, row.measured, note=note, comparable=False)
-
-
-def _estimated(sample: Subject, value: MeasuredValue, draws: StudyDraws) -> Row:
+def _estimated(row: Row, sample: Subject, draws: StudyDraws) -> Row:
     """Estimate of the same quantity from X-rays alone: anchored to what was measured it would say nothing of it."""
-    comparable = value.quantity != "irreversibility_field_T"
-    note = "" if comparable else "the estimate is that of Bc2, below which the irreversibility field lies"
-    note += "" if comparable else _above_bc2(sample, value)
+    quantity, note = row.measured.quantity, ""
+    if quantity == "irreversibility_field_T":
+        note = "the estimate is that of Bc2, below which the irreversibility field lies" + _above_bc2(
+            sample, row.measured
+        )
     if sample.name not in draws.samples or not draws.known()[draws.samples.index(sample.name)]:
-        return Row(sample.name, sample.lot, value, note="the pattern gives no estimate", comparable=comparable)
+        return replace(row, note="the pattern gives no estimate", comparable=not note)
     k = draws.samples.index(sample.name)
-    if value.quantity == "tin_at_percent":
+    if quantity == "tin_at_percent":
         mine = 100.0 * draws.values["tin_fraction"][k]
-    elif value.quantity in draws.values:
-        mine = draws.values[value.quantity][k]
+    elif quantity in draws.values:
+        mine = draws.values[quantity][k]
     else:
-        mine = draws.field(float(value.temperature_k or 0.0))[k]
+        mine = draws.field(float(row.measured.temperature_k or 0.0))[k]
     middle, low, high = (float(end) for end in Band.of(mine))
-    return Row(sample.name, sample.lot, value, "X-rays alone", middle, low, high, note, comparable)
+    return replace(row, by="X-rays alone", value=middle, low=low, high=high, note=note, comparable=not note)
 
 
-def _grain(sample: Subject, measured: MeasuredValue) -> Row:
-    value = sample.values.get("domain_size_nm", math.nan)
+def _grain(row: Row, sample: Subject) -> Row:
+    value, measured = sample.values.get("domain_size_nm", math.nan), row.measured
     if not math.isfinite(value):
-        return Row(sample.name, sample.lot, measured, note="the pattern gives no domain size", comparable=False)
+        return replace(row, note="the pattern gives no domain size", comparable=False)
     u = sample.contributions.total("domain_size_nm") if "domain_size_nm" in sample.contributions.quantities else 0.0
     note = "domain size, which is no larger than the grains; the measured size is used for pinning"
     if value - measured.value > 2.0 * math.hypot(u, measured.u):
         note = "the domain size is larger than the grains, which cannot be: one of the two is wrong"
-    return Row(sample.name, sample.lot, measured, "domain size", value, value - u, value + u, note, comparable=False)
+    return replace(row, by="domain size", value=value, low=value - u, high=value + u, note=note, comparable=False)
 
 
-def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> list[Row]:
+def _currents(samples: Sequence[Subject], results: xr.Dataset, library: Library) -> Iterator[Row]:
     """Ratios of critical currents to the first of a lot under the same conditions."""
-    rows_of_currents = []
     groups: dict[tuple[str, float, float], list[tuple[Subject, MeasuredValue]]] = {}
     for sample in samples:
         for value in sample.measured:
             if value.quantity == "critical_current_a":
                 key = (sample.lot, float(value.temperature_k or 0.0), float(value.field_t or 0.0))
                 groups.setdefault(key, []).append((sample, value))
-    for (lot, temperature, field), members in groups.items():
-        (reference, base), rest = members[0], members[1:]
+    draws = StudyDraws.of(results)
+    for (lot, _, _), ((reference, base), *rest) in groups.items():
         what = "the first of its lot under these conditions: the others are compared with it"
-        rows_of_currents.append(
-            Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False)
-        )
+        yield Row(reference.name, lot, base, note=what if rest else "nothing to compare with", comparable=False)
         for sample, value in rest:
-            rows_of_currents.append(_current(sample, value, reference, base, temperature, field, results, library))
-    return rows_of_currents
+            yield _current(Row(sample.name, lot, value), sample, reference, base, draws, library)
 
 
 def _current(
-    sample: Subject, value: MeasuredValue, reference: Subject, base: MeasuredValue,
-    temperature: float, field: float, results: xr.Dataset, library: Library,
-) -> Row:  # fmt: skip
+    row: Row, sample: Subject, reference: Subject, base: MeasuredValue, draws: StudyDraws, library: Library
+) -> Row:
     """Current that the reference's measured one and the ratio of the estimates lead to."""
     from xrdorder.superconductivity.currents import Conditions, relative_current
 
     try:
         # one kind of size for both: what a domain is to a grain then cancels
         seen = all(member.first("grain_size_nm") is not None for member in (sample, reference))
-        draws = StudyDraws.of(results)
         pair = [_conductor(member, draws, library, by_microscopy=seen) for member in (sample, reference)]
-        ratio = relative_current(pair[0], pair[1], [field], Conditions(temperature)).ratio
+        conditions = Conditions(float(base.temperature_k or 0.0))
+        ratio = relative_current(pair[0], pair[1], [float(base.field_t or 0.0)], conditions).ratio
     except ValidityError as error:
-        return Row(sample.name, sample.lot, value, note=f"no ratio: {error}", comparable=False)
-    median, low, high = (float(np.asarray(getattr(ratio, name))[0]) for name in ("median", "low", "high"))
+        return replace(row, note=f"no ratio: {error}", comparable=False)
+    median, low, high = (float(end[0]) for end in ratio)
     if not math.isfinite(median):
         note = f"no ratio: by the estimates {reference.name} may be normal under these conditions"
-        return Row(sample.name, sample.lot, value, note=note, comparable=False)
+        return replace(row, note=note, comparable=False)
     share, u_share, known = _area_ratio(sample, reference)
     median, low, high = (share * base.value * number for number in (median, low, high))
     more = median * math.hypot(base.u / base.value, u_share)
     low, high = median - math.hypot(median - low, more), median + math.hypot(high - median, more)
     note = f"as {reference.name} carries {base.value:g} A, by the ratio of the layers"
     note += " and of the A15 areas" if known else "; A15 areas taken as equal"
-    return Row(sample.name, sample.lot, value, f"ratio to {reference.name}", median, low, high, note)
+    return replace(row, by=f"ratio to {reference.name}", value=median, low=low, high=high, note=note)
 
 
 def _area_ratio(sample: Subject, reference: Subject) -> tuple[float, float, bool]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import xarray as xr
 
 from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import StudyError, no_such_lot
@@ -66,26 +67,19 @@ def suggest(
     lot_of = {str(lot["sample"].item()): str(lot.item()) for lot in opened.results["lot"]}
     if lot and lot not in lot_of.values():
         raise StudyError(no_such_lot(lot, lot_of.values()))
-    conditions, samples = conditions or Conditions(4.2), opened.study.samples
-    described = {sample.lot.name: sample.lot for sample in samples}
-    treatments = {sample.name: sample.treatment for sample in samples}
     lots = (lot,) if lot else tuple(dict.fromkeys(lot_of.values()))
     plans, reasons = [], []
     for k, name in enumerate(lots):
         if progress is not None:
             progress(k, len(lots), name or "wires")
-        wire = described.get(name)
-        here = replace(conditions, design=conditions.design or (wire.design if wire else ""))
         of_lot = {sample for sample, lot in lot_of.items() if lot == name}
         try:
             if of_lot <= left_out.keys():
                 raise StudyError(no_usable_fit(name, {lot: left_out[lot] for lot in lot_of if lot in of_lot}))
             plans.append(
-                plan_lot(
-                    results, treatments, name, here, fields_t, limits, maximise=maximise,
-                    route=wire.route if wire else "", area_mm2=(wire and wire.non_copper_mm2) or np.nan,
-                    courses=courses_of(wire.conversion) if wire else (),
-                    library=opened.library(), number=number,
+                plan_described(
+                    opened, results, name, fields_t, conditions or Conditions(4.2), limits, maximise=maximise,
+                    number=number,
                 )
             )  # fmt: skip
         except StudyError as error:
@@ -99,6 +93,21 @@ def suggest(
         for reason in reasons:
             refused(reason)
     return tuple(plans)
+
+
+def plan_described(
+    opened: OpenStudy, results: xr.Dataset, lot: str, fields_t: Sequence[float], conditions: Conditions,
+    limits: Limits | None = None, *, maximise: str = "Ic", number: int = 1,
+) -> LotPlan:  # fmt: skip
+    """Plan one lot of a study with all that its description tells of the wire; see `plan_lot`."""
+    samples = opened.study.samples
+    wire = next((sample.lot for sample in samples if sample.lot.name == lot), None)
+    return plan_lot(
+        results, {sample.name: sample.treatment for sample in samples}, lot,
+        replace(conditions, design=conditions.design or (wire.design if wire else "")), fields_t, limits,
+        maximise=maximise, route=wire.route if wire else "", area_mm2=(wire and wire.non_copper_mm2) or np.nan,
+        courses=courses_of(wire.conversion) if wire else (), library=opened.library(), number=number,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

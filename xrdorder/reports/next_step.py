@@ -7,8 +7,8 @@ import math
 from xrdorder.comparison.variants import fit_to_compare
 from xrdorder.exceptions import XrdorderError
 from xrdorder.planning import plan_words
-from xrdorder.planning.study import LotPlan, plan_lot
-from xrdorder.relations import Library
+from xrdorder.planning.study import LotPlan
+from xrdorder.planning.suggestion import plan_described
 from xrdorder.results.open_study import OpenStudy
 from xrdorder.superconductivity.currents import Conditions
 from xrdorder.superconductivity.targets import HELIUM_K
@@ -17,11 +17,10 @@ FIELD_T = 12.0
 """Where currents are compared unless told otherwise: a usual field of acceptance tests (common practice, no source)."""
 
 
-def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | None:
+def plan_of(opened: OpenStudy, sample: str = "") -> LotPlan | None:
     """Plan for the lot of a sample, else for the lot with most treatments; None where nothing can be planned."""
     results, _ = fit_to_compare(opened.results)
     treatments = {sample.name: sample.treatment for sample in opened.study.samples}
-    designs = {sample.lot.name: sample.lot.design for sample in opened.study.samples}
     known: dict[str, set[object]] = {}
     for k, name in enumerate(results["sample"].values.astype(str)):
         if treatments.get(name) is not None and math.isfinite(results["a_nm"].values[k]):
@@ -30,12 +29,8 @@ def plan_of(opened: OpenStudy, library: Library, sample: str = "") -> LotPlan | 
     if not known:
         return None
     lot = lot_of[sample] if lot_of.get(sample) in known else max(known, key=lambda proposal: len(known[proposal]))
-    routes = {sample.lot.name: sample.lot.route for sample in opened.study.samples}
     try:
-        return plan_lot(
-            results, treatments, lot, Conditions(HELIUM_K, design=designs.get(lot, "")), (FIELD_T,),
-            route=routes.get(lot, ""), library=library,
-        )  # fmt: skip
+        return plan_described(opened, results, lot, (FIELD_T,), Conditions(HELIUM_K))
     except XrdorderError:
         return None
 

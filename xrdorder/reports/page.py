@@ -15,8 +15,7 @@ from markupsafe import Markup
 
 from xrdorder import __version__
 from xrdorder.drawing.palette import phase_colour, stroke
-from xrdorder.explanation.explanation import explain
-from xrdorder.explanation.quantities_table import quantities_table
+from xrdorder.explanation.explanation import explain, quantities_table
 from xrdorder.quantities.caveats import ESTIMATES
 from xrdorder.quantities.tables import Table, html
 from xrdorder.reports.answer import answer_lines

@@ -132,7 +132,7 @@ class Scene:
     @cached_property
     def plan(self) -> LotPlan | None:
         """What to react next: of the lot that is ahead, else of that with most treatments."""
-        return plan_of(self.opened, self.look.library, next(iter(self.look.ahead_and_reference), ""))
+        return plan_of(self.opened, next(iter(self.look.ahead_and_reference), ""))
 
     @cached_property
     def table(self) -> Table:

@@ -38,7 +38,11 @@ _DEEPEST = 8
 
 
 class SheetTable(CheckedTable):
-    """Base of what stands on a furnace sheet; made by hand, it raises a `StudyError` that names the first field."""
+    """Base of what stands on a furnace sheet; made by hand, it raises a `StudyError` that names the first field.
+
+    The constructors take fields by position. What is read from a table does not pass them (`__pydantic_base_init__`),
+    and is told with the places of all that is wrong.
+    """
 
     # what is not finite is no furnace temperature, and said to be none
     model_config = ConfigDict(allow_inf_nan=True)

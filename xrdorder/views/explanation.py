@@ -6,7 +6,6 @@ import json
 import math
 from collections.abc import Sequence
 
-from xrdorder.explanation.chain import Step
 from xrdorder.explanation.correlations import FittedParameter
 from xrdorder.explanation.explanation import (
     CrossCheck,
@@ -14,8 +13,9 @@ from xrdorder.explanation.explanation import (
     QuantityExplained,
     RelationSaid,
     SourceShare,
+    Step,
+    quantities_table,
 )
-from xrdorder.explanation.quantities_table import quantities_table
 from xrdorder.quantities.caveats import ANCHORED, ESTIMATES
 from xrdorder.quantities.formatting import with_interval, with_sign
 from xrdorder.quantities.grades import graded, missing_information
