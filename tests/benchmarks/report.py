@@ -71,8 +71,8 @@ class Many:
     results: xr.Dataset
     real: Any
 
-    def library(self) -> Any:
-        return self.real.library()
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.real, name)
 
     def sample(self, name: str, **groups: Any) -> Any:
         return replace(self.real.sample(name.rsplit(" ", 1)[0], **groups), name=name)
