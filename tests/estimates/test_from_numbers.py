@@ -291,7 +291,7 @@ def test_dopants_lower_what_the_order_asks_of_tin():
         ({}, "nothing to estimate from"),
         ({"lattice_nm": 5.288}, "lattice parameter is 5.288; give nm"),
         ({"lattice_nm": float("nan")}, "lattice parameter is nan"),
-        ({"tin_fraction": 24.0}, "tin fraction is 24; give a fraction"),
+        ({"tin_fraction": 24.0}, "tin content is 24; give a fraction"),
         ({"site_order": 93.0}, "site order is 93"),
         ({"site_order": -0.1}, "site order is -0.1"),
         ({"lattice_nm": 0.5288, "u_lattice_nm": -1e-5}, "uncertainty of the lattice parameter is -1e-05"),
@@ -331,5 +331,5 @@ def test_tin_at_the_ends_of_what_may_be_given_anchors(tin):
 
 @pytest.mark.parametrize("tin", [0.0024, 0.12, 0.165, 0.27, 0.35, 24.0])
 def test_tin_that_no_a15_holds_is_one_line(tin):
-    with pytest.raises(ValidityError, match=r"tin fraction is .*in the A15 field, 0\.18 to 0\.255"):
+    with pytest.raises(ValidityError, match=r"tin content is .*in the A15 field, 0\.18 to 0\.255"):
         estimate(tin_fraction=tin, n=10)

@@ -57,27 +57,23 @@ _LEAST_U_TIN_AT_PERCENT = 0.01
 """For tin that is said to be exact: far below what any analysis reaches."""
 
 class _Given(NamedTuple):
-    """How a number that may be given is called, where it and its uncertainty lie, and what the latter usually is."""
+    """Where a number that may be given and its uncertainty lie, and what the latter usually is."""
 
-    noun: str
     least: float
     most: float
     hint: str
     most_u: float
-    unit: str
     usual_u: float
 
 
 _OF_ATOMS = "a fraction of all atoms"
 _GIVEN = {
-    "a_nm": _Given("lattice parameter", 0.51, 0.55, "nm, for Nb3Sn near 0.529", 0.05, "nm, ", U_LATTICE_NM),
-    "site_order": _Given(
-        "site order", 0.0, 1.2, "the site order, 1 in fully ordered stoichiometric A15", 1.0, "", U_SITE_ORDER
-    ),
+    "a_nm": _Given(0.51, 0.55, "nm, for Nb3Sn near 0.529", 0.05, U_LATTICE_NM),
+    "site_order": _Given(0.0, 1.2, "the site order, 1 in fully ordered stoichiometric A15", 1.0, U_SITE_ORDER),
     _GIVEN_TIN: _Given(
-        "tin fraction", *TIN_RANGE,
+        *TIN_RANGE,
         f"{_OF_ATOMS} in the A15 field, {A15_FIELD[0]:g} to {A15_FIELD[1]:g} (at.% on the command line)",
-        1.0, f"{_OF_ATOMS}, ", U_TIN,
+        1.0, U_TIN,
     ),
 }  # fmt: skip
 
@@ -329,19 +325,20 @@ def _inputs(
     """Sort out what is given, value and standard uncertainty, and say which uncertainties were not."""
     inputs, remarks = {}, []
     for name, (value, u) in given.items():
-        about, words = quantity(name), _GIVEN[name]
+        about, limits = quantity(name), _GIVEN[name]
         if value is None:
             if u is not None:
-                raise ValidityError(f"an uncertainty of the {words.noun} is given, but no {words.noun}; give both")
+                raise ValidityError(f"an uncertainty of the {about.noun} is given, but no {about.noun}; give both")
             continue
-        if not words.least <= value <= words.most:
-            raise ValidityError(f"{words.noun} is {value:g}; give {words.hint}")
+        if not limits.least <= value <= limits.most:
+            raise ValidityError(f"{about.noun} is {value:g}; give {limits.hint}")
         if u is None:
-            u = words.usual_u
+            u = limits.usual_u
             amount = f"{about.people.factor * u:g} {about.people.unit}".strip()
             remarks.append(f"standard uncertainty of the {about.noun}: {amount}, as none was given")
-        if not 0.0 <= u <= words.most_u:
-            raise ValidityError(f"uncertainty of the {words.noun} is {u:g}; give {words.unit}zero or more")
+        if not 0.0 <= u <= limits.most_u:
+            unit = f"{_OF_ATOMS}, " if name == _GIVEN_TIN else f"{about.unit}, " if about.unit else ""
+            raise ValidityError(f"uncertainty of the {about.noun} is {u:g}; give {unit}zero or more")
         inputs[name] = (float(value), float(u))
     if not inputs:
         raise ValidityError("nothing to estimate from; give a lattice parameter, a site order or a tin content")
