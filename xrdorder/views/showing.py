@@ -45,11 +45,11 @@ def title(result: Any) -> str:
 
 
 def plot(result: Any, *, size: str = "screen", **options: Any) -> Figure:
-    """Draw a result, or a pattern as `xrdorder.read_pattern` gives it.
+    """Draw a result; a pattern as `xrdorder.read_pattern` gives it draws itself by xarray's ``pattern.plot()``.
 
     Parameters
     ----------
-    result : Displayed or DataArray
+    result : Displayed
     size : str
         "screen" (with title and remark), "two-column" or "one-column" (180 or 89 mm wide).
     **options
