@@ -96,7 +96,8 @@ def test_a_slope_that_may_be_chance_says_so():
 @pytest.mark.parametrize("size", [ONE_COLUMN, TWO_COLUMN])
 def test_six_quantities_fit_a_page(size):
     labels = [f"{600 + 10 * k} °C" for k in range(15)]
-    some = compared(truths=np.linspace(22.0, 25.0, 15), labels=labels)._replace(variable=np.arange(600.0, 750.0, 10.0))
+    some = compared(truths=np.linspace(22.0, 25.0, 15), labels=labels)
+    some = replace(some, variable=np.arange(600.0, 750.0, 10.0))
     for figure in (difference_rows([some] * 6, size=size), difference_courses([some] * 6, "T", "°C", size=size)):
         assert figure.get_size_inches()[1] <= PAGE_IN + 1e-9
 
