@@ -13,6 +13,7 @@ import click
 
 from xrdorder.exceptions import XrdorderError
 from xrdorder.faults import cause, recorded
+from xrdorder.running.collection import collect_seldom
 
 ALL_WELL, SOME_FAILED, WRONG_USE, FAULT, INTERRUPTED, UNREAD = 0, 1, 2, 3, 130, 1
 """Exit codes; 130 is what shells use for Ctrl-C, and 1 what click has where nobody reads the output any more."""
@@ -47,6 +48,7 @@ class Program(click.Group):
         if not standalone_mode:
             return super().main(args, name, complete_var, standalone_mode=False, **extra)
         _bear_any_letter(sys.stdout)
+        collect_seldom()
         try:
             code = super().main(args, name, complete_var, standalone_mode=False, **extra)
             sys.stdout.flush()

@@ -18,6 +18,7 @@ from types import ModuleType
 from typing import TypeVar
 
 from xrdorder.exceptions import StudyError
+from xrdorder.running.collection import collect_seldom
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -166,6 +167,7 @@ def _begin_worker(_: object) -> None:
     What is handed over is the work: to find it, its module was imported.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    collect_seldom()
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
