@@ -28,6 +28,7 @@ SCALE = 0.008
 
 NO_SIZE = {"tin_fraction_lattice": 0.24}
 
+
 def material(tin=0.24, size=100.0, *, u_tin=0.001, scale=SCALE):
     table = Contributions.empty()
     table = table.extend("tin_fraction_lattice", {}, {"scale": (scale, "published"), "own": (u_tin, "")})

@@ -17,6 +17,7 @@ from xrdorder.uncertainty import PRIVATE
 
 Array = NDArray[np.float64]
 
+
 @dataclass(frozen=True, eq=False)
 class Values:
     """One quantity of n samples.

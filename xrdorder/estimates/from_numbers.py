@@ -56,6 +56,7 @@ _TIN_IN_WORDS = (
 _LEAST_U_TIN_AT_PERCENT = 0.01
 """For tin that is said to be exact: far below what any analysis reaches."""
 
+
 class _Given(NamedTuple):
     """Where a number that may be given and its uncertainty lie, and what the latter usually is."""
 

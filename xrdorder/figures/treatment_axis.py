@@ -196,6 +196,7 @@ class Places:
             ends = (self._x(value - 0.46 * self.pitch), self._x(value + 0.46 * self.pitch))
             axes.axvspan(*ends, color=palette.MIST, linewidth=0.0, zorder=0.1)
 
+
 def places_of(results: xr.Dataset, variable: Variable) -> Places:
     """Find a place for every sample.
 

@@ -25,7 +25,6 @@ U_LEVEL_NM = 0.0002
 122507, lie 0.06-0.28 pm below the published line, V. Guritanu et al., Phys. Rev. B 70 (2004) 184526, 0.25 pm above."""
 
 
-
 @dataclass(frozen=True)
 class TinScale:
     """A line a = a_at_24_nm + slope_nm (beta - 0.24) at 22.5 °C, for strain-free A15.

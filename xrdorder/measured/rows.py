@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     from xrdorder.superconductivity.currents import Conductor
 
+
 @dataclass(frozen=True)
 class Row:
     """One measured value and what the pattern says of it.

@@ -136,6 +136,7 @@ def _diffractogram(block: cif.Block, name: str) -> str:
         )
     return ids[0] if ids else ""
 
+
 def _from_other_blocks(document: Iterable[cif.Block], content: FileContent, name: str) -> None:
     """Take the radiation where another block says it: a pattern and its radiation often stand in different ones."""
     if content.radiation or content.wavelength_nm:

@@ -27,6 +27,7 @@ ADDED = "suggested-"
 MISSED = 2.0
 """Standard uncertainties from which a prediction is called missed (the usual convention)."""
 
+
 @dataclass(frozen=True)
 class Foretold:
     """One quantity of one wire.

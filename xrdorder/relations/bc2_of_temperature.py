@@ -126,7 +126,6 @@ IMPLICIT = Relation(
 )
 
 
-
 THREE_HALVES = Relation(
     name="three-halves-power-law",
     kind="bc2-temperature",

@@ -41,6 +41,7 @@ def column_names(phases: Sequence[str]) -> list[str]:
         names += [f"weight_fraction_{phase}", f"u_weight_fraction_{phase}"]
     return [*names, *TOLD_COLUMNS, *(f"weight_fraction_limit_{phase}" for phase in phases), *OF_THE_FIT]
 
+
 _WHOLE_FIT = ("status", "flags", "quality", "information_missing", "grade", "r_wp", "chi2_reduced")
 """Columns about the fit as a whole, which no step leads to."""
 

@@ -33,6 +33,7 @@ from xrdorder.results.sample_file import (
 RESULTS = "results"
 SAMPLES = "samples"
 
+
 def sample_file(folder: Path, name: str) -> Path:
     """Path of the result of a sample in the folder of sample results."""
     return folder / f"{name}.nc"
